@@ -1,0 +1,2 @@
+//! Range numbers over an array.
+fn main() {}

@@ -1,0 +1,2 @@
+//! The `siltcode` command.
+fn main() {}

@@ -1,0 +1,1 @@
+//! Every table and golden file says where it comes from.
