@@ -1,0 +1,235 @@
+//! One error for the whole library: what was found, where, and what to do about it.
+//!
+//! Every kind has a stable code (`count-rises-with-size`), a message that names the value and its unit, and a hint.
+//! Codes never change their meaning; new kinds may come, so match with a wildcard arm.
+//!
+//! ```
+//! use siltcode::Code;
+//!
+//! let error = "16/18/13".parse::<Code>().unwrap_err();
+//! assert_eq!(error.code(), "code-rises-with-size");
+//! assert!(error.hint().contains("cumulative"));
+//! ```
+
+use std::fmt;
+
+/// What a call of this library gives back.
+pub type Result<T> = std::result::Result<T, Error>;
+
+/// Why an input could not be used: a kind, where it stands, and a hint.
+///
+/// It is one pointer wide plus its position, so results stay small. It is neither a program's text format nor
+/// translated: programs use [`Error::code`].
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub struct Error {
+    kind: Box<ErrorKind>,
+    position: Option<Box<Position>>,
+}
+
+impl Error {
+    /// The kind, with the values that were found.
+    #[must_use]
+    pub fn kind(&self) -> &ErrorKind {
+        &self.kind
+    }
+
+    /// The stable code, for programs: lower case, words joined by hyphens.
+    #[must_use]
+    pub fn code(&self) -> &'static str {
+        self.kind.code()
+    }
+
+    /// What to do about it.
+    #[must_use]
+    pub fn hint(&self) -> String {
+        self.kind.hint()
+    }
+
+    /// Where the input stands, if it came from a file or a table.
+    #[must_use]
+    pub fn position(&self) -> Option<&Position> {
+        self.position.as_deref()
+    }
+
+    /// The same error, placed.
+    #[must_use]
+    pub fn at(mut self, position: Position) -> Self {
+        self.position = Some(Box::new(position));
+        self
+    }
+}
+
+impl From<ErrorKind> for Error {
+    fn from(kind: ErrorKind) -> Self {
+        Self { kind: Box::new(kind), position: None }
+    }
+}
+
+impl fmt::Display for Error {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match &self.position {
+            Some(position) => write!(f, "{} ({position})", self.kind),
+            None => write!(f, "{}", self.kind),
+        }
+    }
+}
+
+/// Where in the input something stands. Lines count from 1, as an editor shows them.
+#[derive(Debug, Clone, Default, PartialEq, Eq, serde::Serialize)]
+pub struct Position {
+    /// The file's name, as the caller gave it.
+    pub file: Option<String>,
+    /// The sheet of a workbook.
+    pub sheet: Option<String>,
+    /// The line (in a workbook: the row), from 1.
+    pub line: Option<u64>,
+    /// The column's heading.
+    pub column: Option<String>,
+}
+
+impl fmt::Display for Position {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let parts = [
+            self.file.clone(),
+            self.sheet.as_ref().map(|sheet| format!("sheet {sheet}")),
+            self.line.map(|line| format!("line {line}")),
+            self.column.as_ref().map(|column| format!("column {column}")),
+        ];
+        f.write_str(&parts.into_iter().flatten().collect::<Vec<_>>().join(", "))
+    }
+}
+
+/// One row per kind: its values, its code, its message, its hint.
+macro_rules! kinds {
+    ($($(#[$doc:meta])* $kind:ident { $($field:ident: $type:ty),* } $code:literal $message:literal $hint:literal)*) => {
+        /// What is wrong, with the values that were found.
+        #[derive(Debug, Clone, PartialEq, thiserror::Error)]
+        #[non_exhaustive]
+        pub enum ErrorKind {
+            $($(#[$doc])* #[error($message)] #[allow(missing_docs)] $kind { $($field: $type),* },)*
+        }
+
+        impl ErrorKind {
+            /// Every code there is, in the order of the kinds.
+            pub const CODES: &'static [&'static str] = &[$($code),*];
+
+            fn code(&self) -> &'static str {
+                match self { $(Self::$kind { .. } => $code,)* }
+            }
+
+            #[allow(unused_variables)]
+            fn hint(&self) -> String {
+                match self { $(Self::$kind { $($field),* } => format!($hint),)* }
+            }
+        }
+    };
+}
+
+kinds! {
+    // sizes and scales
+    /// A particle size is not a finite number above zero.
+    SizeNotPositive { um: f64 }
+        "size-not-positive" "particle size {um} µm is not a finite number above 0"
+        "give the size in micrometres, for example 4 um(c)"
+    /// Text that is no particle size.
+    SizeUnreadable { text: String }
+        "size-unreadable" "`{text}` is not a particle size"
+        "write the number and its scale: 4 um(c), 5 um(acftd), 15 um(microscope)"
+    /// Sizes stated in two scales meet.
+    ScalesMixed { left: String, right: String }
+        "scales-mixed" "sizes in {left} and in {right} meet in one series"
+        "the scales measure differently; convert one of them explicitly first"
+    /// The same size stands twice.
+    SizeRepeated { size: String }
+        "size-repeated" "the size {size} stands twice"
+        "keep one column or row per size"
+
+    // counts
+    /// A concentration is negative, NaN or infinite.
+    CountNotFinite { value: f64 }
+        "count-not-finite" "count {value} per mL is not a finite number of 0 or more"
+        "leave the cell empty if the size was not counted; write TNTC if there were too many to count"
+    /// Cumulative counts rise with size.
+    CountRisesWithSize { small: String, small_per_ml: f64, large: String, large_per_ml: f64 }
+        "count-rises-with-size"
+        "{large_per_ml} per mL at {large} is more than {small_per_ml} per mL at {small}; counts at and above a size cannot rise with size"
+        "two usual causes: counts per size band were given as cumulative (say so with `differential`), or part of the row is per 100 mL and part per mL"
+    /// No size was counted at all.
+    NothingCounted { }
+        "nothing-counted" "no size has a count"
+        "give at least one size with its count"
+    /// A counted volume is not a finite number above zero.
+    VolumeNotPositive { ml: f64 }
+        "volume-not-positive" "counted volume {ml} mL is not a finite number above 0"
+        "give the volume that passed the sensor for these counts, in mL"
+    /// A dilution factor below 1 or not finite.
+    DilutionBelowOne { factor: f64 }
+        "dilution-below-one" "dilution factor {factor} is not a finite number of 1 or more"
+        "the factor is total volume over sample volume: 1 for undiluted, 10 for one part in ten"
+    /// A raw count that is not a whole number.
+    RawNotWhole { value: f64 }
+        "raw-not-whole" "raw count {value} is not a whole number of 0 or more"
+        "raw counts are the particles counted, before any scaling; give a concentration as counts per mL instead"
+    /// A raw count without the volume it was counted in.
+    RawWithoutVolume { }
+        "raw-without-volume" "raw counts are given without the counted volume"
+        "give the volume of each run in mL, in a column `volume mL` or as an option"
+    /// A blank larger than the sample.
+    BlankAboveSample { size: String, blank_per_ml: f64, sample_per_ml: f64 }
+        "blank-above-sample" "the blank has {blank_per_ml} per mL at {size}, the sample only {sample_per_ml}"
+        "the sample cannot be told from the blank at this size; clean the glassware, count more volume"
+
+    // ISO 4406
+    /// Text that is no cleanliness code.
+    CodeUnreadable { text: String }
+        "code-unreadable" "`{text}` is not an ISO 4406 code"
+        "write the numbers from the smallest size to the largest: 18/16/13, 14/12/>=7, */19/14 or -/18/13"
+    /// A range number outside 0 to 28.
+    NumberOutOfRange { text: String }
+        "number-out-of-range" "`{text}` is not an ISO 4406 range number"
+        "range numbers go from 0 to 28; above that write >28"
+    /// Range numbers rise with size.
+    CodeRisesWithSize { text: String }
+        "code-rises-with-size" "`{text}` rises from left to right, which cannot happen"
+        "counts are cumulative, so a larger size never has more; check the order of the numbers"
+
+    // units
+    /// Text that is no quantity with a unit.
+    QuantityUnreadable { text: String, quantity: String, units: String }
+        "quantity-unreadable" "`{text}` is not a {quantity}"
+        "write a number and a unit, one of: {units}"
+    /// A quantity outside what it can be.
+    QuantityOutOfRange { quantity: String, value: String, range: String }
+        "quantity-out-of-range" "{quantity} {value} is not {range}"
+        "give a value that is {range}"
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn codes_are_unique_and_well_formed() {
+        for (i, code) in ErrorKind::CODES.iter().enumerate() {
+            assert!(code.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-'), "{code}");
+            assert!(!ErrorKind::CODES[..i].contains(code), "{code} stands twice");
+        }
+    }
+
+    #[test]
+    fn prints_what_where_and_what_to_do() {
+        let position = Position {
+            file: Some("day.csv".into()),
+            line: Some(7),
+            column: Some("n6".into()),
+            ..Position::default()
+        };
+        let error = Error::from(ErrorKind::CountNotFinite { value: -1.0 }).at(position);
+        assert_eq!(
+            error.to_string(),
+            "count -1 per mL is not a finite number of 0 or more (day.csv, line 7, column n6)"
+        );
+        assert_eq!(error.code(), "count-not-finite");
+        assert!(error.hint().contains("TNTC"));
+    }
+}

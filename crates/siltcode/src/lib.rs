@@ -1,0 +1,29 @@
+//! Fluid cleanliness: particle counts in; cleanliness codes, honest verdicts and the filtration still needed, out.
+//!
+//! ```
+//! use siltcode::{Code, Spectrum};
+//!
+//! let spectrum = Spectrum::from_per_ml(&[(4.0, 1752.0), (6.0, 517.0), (14.0, 55.0)])?;
+//! assert_eq!(Code::of(&spectrum)?.to_string(), "18/16/13");
+//! # Ok::<(), siltcode::Error>(())
+//! ```
+
+#![cfg_attr(test, allow(clippy::float_cmp))] // table bounds and exact results are compared exactly
+
+mod table;
+
+pub mod class;
+pub mod companion;
+pub mod count;
+pub mod error;
+pub mod sample;
+pub mod size;
+pub mod spectrum;
+
+pub use class::iso4406::{Code, Place, RangeNumber};
+pub use companion::{Companion, CompanionUnit, Measured, Property};
+pub use count::{Basis, CountedVolume, Dilution, Evidence, PerMl, Reading};
+pub use error::{Error, ErrorKind, Position, Result};
+pub use sample::{Run, Sample};
+pub use size::{Size, SizeScale};
+pub use spectrum::{Bin, Channel, Spectrum};
