@@ -193,6 +193,16 @@ kinds! {
         "code-rises-with-size" "`{text}` rises from left to right, which cannot happen"
         "counts are cumulative, so a larger size never has more; check the order of the numbers"
 
+    // certainty
+    /// A confidence level outside 0 to 1.
+    LevelOutOfRange { value: f64 }
+        "level-out-of-range" "confidence level {value} is not above 0 and below 1"
+        "give the level as a fraction: 0.95 for 95 %"
+    /// A probability outside 0 to 1.
+    ProbabilityOutOfRange { value: f64 }
+        "probability-out-of-range" "probability {value} is not 0 to 1"
+        "give the probability as a fraction: 0.05 for 5 %"
+
     // units
     /// Text that is no quantity with a unit.
     QuantityUnreadable { text: String, quantity: String, units: String }

@@ -1,0 +1,176 @@
+//! Confidence levels, probabilities, expected counts and intervals.
+
+use std::fmt;
+
+use serde::ser::SerializeTuple;
+use serde::{Serialize, Serializer};
+
+use crate::count::{Evidence, PerMl};
+use crate::error::{ErrorKind, Result};
+
+/// A confidence level: above 0 and below 1 \[-\].
+///
+/// ```
+/// use siltcode::certainty::Level;
+///
+/// assert_eq!(Level::default().get(), 0.95);
+/// assert_eq!(Level::new(95.0).unwrap_err().code(), "level-out-of-range");
+/// # Ok::<(), siltcode::Error>(())
+/// ```
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize)]
+#[serde(transparent)]
+pub struct Level(f64);
+
+impl Level {
+    /// A level of `value`, as a fraction: 0.95 is 95 %.
+    ///
+    /// # Errors
+    /// `level-out-of-range` unless `0 < value < 1`.
+    pub fn new(value: f64) -> Result<Self> {
+        if value > 0.0 && value < 1.0 {
+            Ok(Self(value))
+        } else {
+            Err(ErrorKind::LevelOutOfRange { value }.into())
+        }
+    }
+
+    /// The level as a fraction \[-\].
+    #[must_use]
+    pub const fn get(self) -> f64 {
+        self.0
+    }
+
+    /// What is left outside: one less the level \[-\].
+    #[must_use]
+    pub const fn risk(self) -> f64 {
+        1.0 - self.0
+    }
+}
+
+impl Default for Level {
+    /// 95 %.
+    fn default() -> Self {
+        Self(0.95)
+    }
+}
+
+/// A probability: 0 to 1 \[-\].
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize)]
+#[serde(transparent)]
+pub struct Probability(f64);
+
+impl Probability {
+    /// Cannot be.
+    pub const IMPOSSIBLE: Self = Self(0.0);
+    /// Sure.
+    pub const CERTAIN: Self = Self(1.0);
+
+    /// A probability of `value`, as a fraction.
+    ///
+    /// # Errors
+    /// `probability-out-of-range` unless `0 <= value <= 1`.
+    pub fn new(value: f64) -> Result<Self> {
+        if (0.0..=1.0).contains(&value) {
+            Ok(Self(value + 0.0))
+        } else {
+            Err(ErrorKind::ProbabilityOutOfRange { value }.into())
+        }
+    }
+
+    /// The probability as a fraction \[-\].
+    #[must_use]
+    pub const fn get(self) -> f64 {
+        self.0
+    }
+
+    /// The probability of the opposite.
+    #[must_use]
+    pub const fn complement(self) -> Self {
+        Self(1.0 - self.0)
+    }
+}
+
+impl fmt::Display for Probability {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        fmt::Display::fmt(&self.0, f)
+    }
+}
+
+/// The count to be expected in a counted volume \[particles\]: 0 or more, not necessarily whole.
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize)]
+#[serde(transparent)]
+pub struct Mean(f64);
+
+impl Mean {
+    /// No particles.
+    pub const ZERO: Self = Self(0.0);
+
+    /// An expected count of `particles`.
+    ///
+    /// # Errors
+    /// `count-not-finite` unless `0 <= particles < infinity`.
+    pub fn new(particles: f64) -> Result<Self> {
+        if particles.is_finite() && particles >= 0.0 {
+            Ok(Self(particles + 0.0))
+        } else {
+            Err(ErrorKind::CountNotFinite { value: particles }.into())
+        }
+    }
+
+    /// What is expected to be counted of this concentration with the volume and dilution of `evidence`.
+    #[must_use]
+    pub fn of(per_ml: PerMl, evidence: &Evidence) -> Self {
+        Self((per_ml.get() * evidence.examined_ml()).min(f64::MAX))
+    }
+
+    /// A computed mean, known to be finite and not negative.
+    pub(crate) const fn computed(particles: f64) -> Self {
+        Self(particles)
+    }
+
+    /// The expected count \[particles\].
+    #[must_use]
+    pub const fn get(self) -> f64 {
+        self.0
+    }
+
+    /// The concentration that gives this expected count with the volume and dilution of `evidence`.
+    #[must_use]
+    pub fn per_ml(self, evidence: &Evidence) -> PerMl {
+        PerMl::new((self.0 / evidence.examined_ml()).min(f64::MAX)).unwrap_or(PerMl::ZERO)
+    }
+}
+
+/// From a low to a high end, both included. Printed and serialised as the pair.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Interval<T> {
+    /// The low end.
+    pub low: T,
+    /// The high end.
+    pub high: T,
+}
+
+impl<T: PartialOrd> Interval<T> {
+    /// Whether `value` lies inside.
+    #[must_use]
+    pub fn contains(&self, value: &T) -> bool {
+        self.low <= *value && *value <= self.high
+    }
+}
+
+impl<T> Interval<T> {
+    /// Both ends put through a rising function.
+    #[must_use]
+    pub fn map<U>(self, mut rising: impl FnMut(T) -> U) -> Interval<U> {
+        Interval { low: rising(self.low), high: rising(self.high) }
+    }
+}
+
+impl<T: Serialize> Serialize for Interval<T> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> std::result::Result<S::Ok, S::Error> {
+        let mut pair = serializer.serialize_tuple(2)?;
+        pair.serialize_element(&self.low)?;
+        pair.serialize_element(&self.high)?;
+        pair.end()
+    }
+}
