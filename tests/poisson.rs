@@ -3,6 +3,7 @@
 use serde::Deserialize;
 use siltcode::certainty::poisson::{self, Limits, Method};
 use siltcode::certainty::{Interval, Level, Mean};
+use siltcode_tests::golden;
 
 #[derive(Deserialize)]
 struct Row {
@@ -11,16 +12,6 @@ struct Row {
     level: f64,
     low: f64,
     high: f64,
-}
-
-fn golden() -> Vec<Row> {
-    csv::ReaderBuilder::new()
-        .comment(Some(b'#'))
-        .from_path(concat!(env!("CARGO_MANIFEST_DIR"), "/golden/poisson_limits.csv"))
-        .unwrap()
-        .into_deserialize()
-        .collect::<Result<_, _>>()
-        .unwrap()
 }
 
 fn method(name: &str) -> Method {
@@ -38,7 +29,7 @@ fn miss(found: f64, expected: f64) -> f64 {
 
 #[test]
 fn limits_match_sixty_digits() {
-    let rows = golden();
+    let rows: Vec<Row> = golden("poisson_limits");
     assert!(rows.len() > 900);
     let mut worst = 0.0_f64;
     for row in &rows {

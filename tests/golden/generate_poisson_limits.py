@@ -18,7 +18,7 @@ HEAD = """\
 # title:     Poisson limits of a raw count
 # publisher: computed with mpmath {version}, 60 digits, by generate_poisson_limits.py beside this file
 # edition:   limits of the expected count by F. Garwood, Biometrika 28 (1936) 437-442, by mid-P, and by the Gamma(k + 1/2) posterior
-# address:   https://mpmath.org
+# source:    own-arithmetic
 # status:    DERIVED (definition summed to 60 digits, printed to 25)
 # unit:      count [particles], level [-], low and high [particles]"""
 
