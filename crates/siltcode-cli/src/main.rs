@@ -1,2 +1,89 @@
-//! The `siltcode` command.
-fn main() {}
+//! The `siltcode` command: one file a subcommand.
+//!
+//! Data go to standard output, everything else to standard error. Exit statuses: 0 done (and, with a specification,
+//! everything conforms); 1 done, and something does not conform or is undecided; 2 the request or an input could not
+//! be used; 3 done, but some rows were rejected.
+
+mod completions;
+mod exit;
+mod held;
+mod inputs;
+mod score;
+mod specs;
+mod tables;
+mod text;
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand, ValueEnum};
+
+use crate::exit::{Exit, Failure};
+
+#[derive(Parser)]
+#[command(
+    name = "siltcode",
+    version,
+    about = "Fluid cleanliness: particle counts in; codes, honest verdicts and the filtration still needed, out",
+    after_help = "Exit status: 0 done (with a specification: all conform), 1 something does not conform or is\n\
+                  undecided, 2 the request or an input could not be used, 3 some rows were rejected.\n\n\
+                  Example:\n  siltcode score demo-samples --spec demo-samples/day-tank.toml"
+)]
+struct Cli {
+    /// When to colour the output.
+    #[arg(long, global = true, value_name = "WHEN", default_value = "auto")]
+    color: ColorWhen,
+
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    Score(score::Args),
+    Specs(specs::Args),
+    Tables(tables::Args),
+    Completions(completions::Args),
+}
+
+/// Colour only ever repeats what the words say.
+#[derive(Clone, Copy, ValueEnum)]
+enum ColorWhen {
+    /// On a terminal, unless `NO_COLOR` is set.
+    Auto,
+    /// Always.
+    Always,
+    /// Never.
+    Never,
+}
+
+/// How a list or a single entry is printed.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum ListFormat {
+    /// Aligned text.
+    Table,
+    /// JSON.
+    Json,
+}
+
+fn main() -> ExitCode {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(error) => return exit::usage(&error),
+    };
+    match cli.color {
+        ColorWhen::Auto => anstream::ColorChoice::Auto,
+        ColorWhen::Always => anstream::ColorChoice::Always,
+        ColorWhen::Never => anstream::ColorChoice::Never,
+    }
+    .write_global();
+    exit::report(run(cli.command))
+}
+
+fn run(command: Command) -> Result<Exit, Failure> {
+    match command {
+        Command::Score(args) => score::run(&args),
+        Command::Specs(args) => specs::run(&args),
+        Command::Tables(args) => tables::run(&args),
+        Command::Completions(args) => completions::run(&args),
+    }
+}

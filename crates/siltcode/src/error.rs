@@ -212,6 +212,28 @@ kinds! {
     QuantityOutOfRange { quantity: String, value: String, range: String }
         "quantity-out-of-range" "{quantity} {value} is not {range}"
         "give a value that is {range}"
+
+    // specifications
+    /// A specification that is not TOML.
+    SpecUnreadable { message: String }
+        "spec-unreadable" "the specification is not readable TOML: {message}"
+        "one `name = value` a line, text in double quotes: code = \"18/16/13\""
+    /// A key, channel or property a specification cannot have.
+    SpecKeyUnknown { key: String, known: String }
+        "spec-key-unknown" "`{key}` is nothing a specification can ask for"
+        "it may use: {known}"
+    /// A value that does not fit its key.
+    SpecValueUnusable { key: String, found: String, expected: String }
+        "spec-value-unusable" "`{found}` does not fit `{key}`"
+        "give {expected}"
+    /// A specification without requirements.
+    SpecEmpty { }
+        "spec-empty" "the specification asks for nothing"
+        "give at least a code: code = \"18/16/13\""
+    /// No published specification has this name.
+    SpecUnknown { name: String, known: String }
+        "spec-unknown" "there is no specification named `{name}`"
+        "give a code such as 18/16/13, a TOML file, or one of: {known}"
 }
 
 #[cfg(test)]

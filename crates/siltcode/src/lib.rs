@@ -17,14 +17,22 @@ pub mod class;
 pub mod companion;
 pub mod count;
 pub mod error;
+pub mod provenance;
 pub mod sample;
+pub mod score;
 pub mod size;
+pub mod spec;
 pub mod spectrum;
+
+/// The published tables, each with its citation.
+pub use siltcode_tables as tables;
 
 pub use class::iso4406::{Code, Place, RangeNumber};
 pub use companion::{Companion, CompanionUnit, Measured, Property};
 pub use count::{Basis, CountedVolume, Dilution, Evidence, PerMl, Reading};
 pub use error::{Error, ErrorKind, Position, Result};
 pub use sample::{Run, Sample};
+pub use score::{Scored, Scoring, Verdict, score};
 pub use size::{Size, SizeScale};
+pub use spec::{Check, Outcome, Spec};
 pub use spectrum::{Bin, Channel, Spectrum};

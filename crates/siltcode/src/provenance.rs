@@ -1,0 +1,65 @@
+//! What a result was made from: the library's version, the tables with their editions, and the inputs' digests.
+//!
+//! With these a certificate can be made again years later, and compared byte for byte.
+
+use serde::Serialize;
+use siltcode_tables::Table;
+
+/// A table that a result rests on.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct TableUsed {
+    /// The table's name, as `siltcode tables` lists it.
+    pub name: &'static str,
+    /// The standard, edition and clause it restates, from the table's own header.
+    pub standard: &'static str,
+}
+
+/// An input and the digest of its bytes.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct InputDigest {
+    /// The name the caller gave.
+    pub file: String,
+    /// SHA-256 of the bytes read, in hexadecimal.
+    pub sha256: String,
+    /// How many bytes were read.
+    pub bytes: u64,
+}
+
+/// What a result was made from.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Provenance {
+    /// The library and its version.
+    pub library: &'static str,
+    /// The tables used.
+    pub tables: Vec<TableUsed>,
+    /// The inputs read.
+    pub inputs: Vec<InputDigest>,
+}
+
+impl Provenance {
+    /// The name and version of this library.
+    pub const LIBRARY: &'static str = concat!("siltcode ", env!("CARGO_PKG_VERSION"));
+
+    /// A result made from these tables and inputs.
+    #[must_use]
+    pub fn new(tables: &[&Table], inputs: Vec<InputDigest>) -> Self {
+        let tables =
+            tables.iter().map(|table| TableUsed { name: table.name, standard: header(table, "standard") });
+        Self { library: Self::LIBRARY, tables: tables.collect(), inputs }
+    }
+}
+
+/// The value of one key of a table's header; empty if the header lacks it.
+///
+/// ```
+/// use siltcode::provenance::header;
+///
+/// let table = siltcode::tables::table("iso4406").unwrap();
+/// assert!(header(table, "standard").contains("ISO 4406"));
+/// ```
+#[must_use]
+pub fn header(table: &Table, key: &str) -> &'static str {
+    let lines = table.text.lines().take_while(|line| line.starts_with('#'));
+    let mut values = lines.filter_map(|line| line.trim_start_matches('#').trim_start().split_once(':'));
+    values.find(|(found, _)| found.trim() == key).map_or("", |(_, value)| value.trim())
+}
