@@ -1,0 +1,89 @@
+//! Scores as JSON, schema `siltcode.score/1`, one bottle at a time.
+
+use std::io::{self, Write};
+
+use serde::Serialize;
+use siltcode::intake::{Notice, Problem};
+use siltcode::provenance::{InputDigest, Provenance};
+use siltcode::{Scored, tables};
+
+use super::report::{Report, Tally};
+use crate::held::Held;
+
+/// A JSON document written as it grows: samples first, then what is known only at the end.
+pub(super) struct Json<W: Write> {
+    out: Held<W>,
+    started: bool,
+    problems: Vec<Problem>,
+    notices: Vec<Notice>,
+}
+
+#[derive(Serialize)]
+struct Totals {
+    bottles: u64,
+    conform: u64,
+    do_not_conform: u64,
+    undecided: u64,
+    rejected: u64,
+}
+
+impl<W: Write> Json<W> {
+    pub(super) fn new(out: W) -> Self {
+        Self { out: Held::new(out), started: false, problems: Vec::new(), notices: Vec::new() }
+    }
+
+    fn start(&mut self) -> io::Result<()> {
+        if !self.started {
+            self.out.write_all(b"{\"schema\":\"siltcode.score/1\",\"samples\":[")?;
+        }
+        Ok(())
+    }
+
+    fn member(&mut self, name: &str, value: &impl Serialize) -> io::Result<()> {
+        write!(self.out, ",\n\"{name}\":")?;
+        Ok(serde_json::to_writer(&mut self.out, value)?)
+    }
+}
+
+impl<W: Write> Report for Json<W> {
+    fn scored(&mut self, scored: &Scored) -> io::Result<()> {
+        self.start()?;
+        self.out.write_all(if self.started { b",\n" } else { b"\n" })?;
+        self.started = true;
+        Ok(serde_json::to_writer(&mut self.out, scored)?)
+    }
+
+    fn problem(&mut self, problem: &Problem) -> io::Result<()> {
+        self.problems.push(problem.clone());
+        Ok(())
+    }
+
+    fn notice(&mut self, notice: &Notice) -> io::Result<()> {
+        self.notices.push(notice.clone());
+        Ok(())
+    }
+
+    fn finish(mut self: Box<Self>, tally: &Tally, inputs: Vec<InputDigest>) -> io::Result<()> {
+        self.start()?;
+        self.out.write_all(b"\n]")?;
+        let (problems, notices) = (std::mem::take(&mut self.problems), std::mem::take(&mut self.notices));
+        self.member("problems", &problems)?;
+        self.member("notices", &notices)?;
+        self.member("totals", &Totals::from(tally))?;
+        self.member("provenance", &Provenance::new(&[&tables::ISO4406, &tables::TEST_METHOD_RANGES], inputs))?;
+        self.out.write_all(b"}\n")?;
+        self.out.release()
+    }
+}
+
+impl From<&Tally> for Totals {
+    fn from(tally: &Tally) -> Self {
+        Self {
+            bottles: tally.bottles,
+            conform: tally.conform,
+            do_not_conform: tally.fail,
+            undecided: tally.undecided,
+            rejected: tally.problems,
+        }
+    }
+}

@@ -1,0 +1,264 @@
+//! `siltcode score`: bottles scored, from files of counts.
+
+mod csv;
+mod json;
+mod rejects;
+mod report;
+mod table;
+
+use std::fs;
+use std::io::{self, Read, Write};
+use std::path::{Path, PathBuf};
+
+use clap::ValueEnum;
+use indicatif::{ProgressBar, ProgressStyle};
+use siltcode::certainty::Level;
+use siltcode::intake::{self, Decimal, Form, Notice, Options, Problem, Sink, Summary};
+use siltcode::spec::published;
+use siltcode::{Basis, Code, CountedVolume, Dilution, ErrorKind, Position, Sample, Scored, Scoring, SizeScale, Spec, score};
+
+use crate::exit::{Exit, Failure};
+use crate::held::Held;
+use crate::inputs::{self, Input};
+use rejects::Rejects;
+use report::{Report, Tally};
+
+/// Score bottles: counts in, cleanliness codes and verdicts out.
+#[derive(clap::Args)]
+#[command(after_help = "Examples:\n  \
+    siltcode score demo-samples --spec demo-samples/day-tank.toml\n  \
+    siltcode score monday.csv --spec 18/16/13 --rejects to-correct.csv\n  \
+    siltcode score counts.xlsx --per 100mL --format json\n\n\
+    Whatever is not given is looked for in the file and reported on standard error.")]
+pub(crate) struct Args {
+    /// Files of counts, delimited text or XLSX; a folder stands for the files in it.
+    #[arg(required = true, value_name = "FILE")]
+    files: Vec<PathBuf>,
+
+    /// The target: a published name (see `siltcode specs`), a TOML file, or a code such as 18/16/13.
+    #[arg(long, value_name = "NAME|FILE|CODE")]
+    spec: Option<String>,
+
+    /// The confidence of intervals and verdicts.
+    #[arg(long, value_name = "LEVEL", default_value = "0.95")]
+    confidence: f64,
+
+    /// Write rejected rows here, to be corrected and fed in again.
+    #[arg(long, value_name = "FILE")]
+    rejects: Option<PathBuf>,
+
+    /// How to print.
+    #[arg(long, value_name = "FORMAT", default_value = "table")]
+    format: Format,
+
+    /// Subtract the blank, per size band, instead of only showing it.
+    #[arg(long)]
+    subtract_blank: bool,
+
+    #[command(flatten)]
+    hints: Hints,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum Format {
+    /// An aligned table of 80 columns.
+    Table,
+    /// JSON, schema siltcode.score/1.
+    Json,
+    /// Comma-separated values, one line a bottle.
+    Csv,
+}
+
+/// What is known of the input beforehand.
+#[derive(clap::Args)]
+#[command(next_help_heading = "What the files hold, where they do not say it")]
+struct Hints {
+    /// The mark between cells.
+    #[arg(long, value_name = "MARK")]
+    delimiter: Option<Delimiter>,
+
+    /// The decimal mark.
+    #[arg(long, value_name = "MARK")]
+    decimal: Option<DecimalMark>,
+
+    /// What the counts refer to.
+    #[arg(long, value_name = "VOLUME")]
+    per: Option<Per>,
+
+    /// The scale of the sizes: um(c), um(b), acftd or microscope.
+    #[arg(long, value_name = "SCALE")]
+    scale: Option<String>,
+
+    /// Counts are per size band, not cumulative.
+    #[arg(long, conflicts_with = "cumulative")]
+    differential: bool,
+
+    /// Counts are of a size and larger.
+    #[arg(long)]
+    cumulative: bool,
+
+    /// Counted volume of each run, in mL.
+    #[arg(long, value_name = "ML")]
+    volume: Option<f64>,
+
+    /// Dilution factor: total volume over sample volume.
+    #[arg(long, value_name = "FACTOR")]
+    dilution: Option<f64>,
+
+    /// The sheet of a workbook to read.
+    #[arg(long, value_name = "NAME")]
+    sheet: Option<String>,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum Delimiter {
+    Comma,
+    Semicolon,
+    Tab,
+    Pipe,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum DecimalMark {
+    Dot,
+    Comma,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum Per {
+    #[value(name = "mL", alias = "ml")]
+    Ml,
+    #[value(name = "100mL", alias = "100ml")]
+    HundredMl,
+    #[value(name = "L", alias = "l")]
+    Litre,
+    #[value(name = "raw")]
+    Raw,
+}
+
+impl Hints {
+    fn options(&self) -> Result<Options, Failure> {
+        let form = match (self.differential, self.cumulative) {
+            (true, _) => Some(Form::Differential),
+            (false, true) => Some(Form::Cumulative),
+            (false, false) => None,
+        };
+        Ok(Options {
+            delimiter: self.delimiter.map(|mark| match mark {
+                Delimiter::Comma => b',',
+                Delimiter::Semicolon => b';',
+                Delimiter::Tab => b'\t',
+                Delimiter::Pipe => b'|',
+            }),
+            decimal: self.decimal.map(|mark| match mark {
+                DecimalMark::Dot => Decimal::Dot,
+                DecimalMark::Comma => Decimal::Comma,
+            }),
+            basis: self.per.map(|per| match per {
+                Per::Ml => Basis::PerMl,
+                Per::HundredMl => Basis::Per100Ml,
+                Per::Litre => Basis::PerL,
+                Per::Raw => Basis::Raw,
+            }),
+            scale: self.scale.as_deref().map(str::parse::<SizeScale>).transpose()?,
+            form,
+            volume: self.volume.map(CountedVolume::from_ml).transpose()?,
+            dilution: self.dilution.map(Dilution::new).transpose()?,
+            sheet: self.sheet.clone(),
+        })
+    }
+}
+
+pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
+    let spec = args.spec.as_deref().map(|text| read_spec(text)).transpose()?;
+    let level = Level::new(args.confidence)?;
+    let options = args.hints.options()?;
+    let inputs = inputs::open_all(&args.files)?;
+    let mut rejects = Rejects::new(args.rejects.as_deref())?;
+
+    let out = Held::new(anstream::stdout().lock());
+    let report: Box<dyn Report + '_> = match args.format {
+        Format::Table => Box::new(table::Table::new(out, spec.as_ref())),
+        Format::Json => Box::new(json::Json::new(out)),
+        Format::Csv => Box::new(csv::Csv::new(out)),
+    };
+    let mut scorer = Scorer {
+        scoring: Scoring { spec: spec.as_ref(), level, ..Scoring::default() },
+        report,
+        rejects: &mut rejects,
+        tally: Tally::default(),
+        failed: None,
+    };
+    let mut summaries = Vec::new();
+    let progress = progress_bar(inputs.iter().map(|input| input.bytes).sum());
+    for input in inputs {
+        summaries.push(scorer.read(input, &options, &progress)?);
+    }
+    progress.finish_and_clear();
+    let tally = scorer.finish(&summaries)?;
+    rejects.finish()?;
+    Ok(tally.exit())
+}
+
+/// A published name, a code, or a file: in this order.
+fn read_spec(text: &str) -> Result<Spec, Failure> {
+    if let Ok(spec) = published::spec(text) {
+        return Ok(spec);
+    }
+    if let Ok(code) = text.parse::<Code>() {
+        return Ok(Spec::from_code(code, SizeScale::UmC)?);
+    }
+    let path = Path::new(text);
+    if !path.exists() {
+        return Err(Failure::from(published::spec(text).unwrap_err()));
+    }
+    let read = fs::read_to_string(path).map_err(|error| Failure::io("read", text, &error))?;
+    let placed = |error: siltcode::Error| {
+        let line = error.position().and_then(|position| position.line);
+        error.at(Position { file: Some(text.into()), line, ..Position::default() })
+    };
+    Spec::from_toml(&read).map_err(|error| placed(error).into())
+}
+
+/// A bar on standard error, for long work on a terminal only.
+fn progress_bar(bytes: u64) -> ProgressBar {
+    const LONG_WORK: u64 = 32 << 20;
+    if bytes < LONG_WORK {
+        return ProgressBar::hidden();
+    }
+    let style = ProgressStyle::with_template("{bar:30} {binary_bytes} of {binary_total_bytes}, {eta} left");
+    ProgressBar::new(bytes).with_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()))
+}
+
+/// Scores each sample as it comes and hands it to the report.
+struct Scorer<'a> {
+    scoring: Scoring<'a>,
+    report: Box<dyn Report + 'a>,
+    rejects: &'a mut Rejects,
+    tally: Tally,
+    /// The first failure to write; reading goes on, but nothing more is written.
+    failed: Option<io::Error>,
+}
+
+impl Scorer<'_> {
+    fn read(&mut self, input: Input, options: &Options, progress: &ProgressBar) -> Result<Summary, Failure> {
+        let summary = intake::stream(&input.name, progress.wrap_read(input.file), options, self);
+        match self.failed.take() {
+            Some(error) => Err(error.into()),
+            None => Ok(summary?),
+        }
+    }
+
+    fn finish(mut self, summaries: &[Summary]) -> Result<Tally, Failure> {
+        let inputs = summaries.iter().map(|summary| summary.input.clone()).collect();
+        self.report.finish(&self.tally, inputs)?;
+        Ok(self.tally)
+    }
+
+    /// Runs a step that writes, unless an earlier one failed.
+    fn write(&mut self, step: impl FnOnce(&mut Self) -> io::Result<()>) {
+        if self.failed.is_none() {
+            self.failed = step(self).err();
+        }
+    }
+}

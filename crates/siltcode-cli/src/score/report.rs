@@ -1,0 +1,57 @@
+//! What a report of scored bottles is handed, whatever its form.
+
+use std::io;
+
+use siltcode::intake::{Notice, Problem};
+use siltcode::provenance::InputDigest;
+use siltcode::{Outcome, Scored};
+
+use crate::exit::Exit;
+
+/// One form of the output.
+pub(crate) trait Report {
+    /// A scored bottle.
+    fn scored(&mut self, scored: &Scored) -> io::Result<()>;
+
+    /// A row or bottle that could not be used.
+    fn problem(&mut self, problem: &Problem) -> io::Result<()>;
+
+    /// Something guessed or assumed.
+    fn notice(&mut self, notice: &Notice) -> io::Result<()>;
+
+    /// The end: everything is let through.
+    fn finish(self: Box<Self>, tally: &Tally, inputs: Vec<InputDigest>) -> io::Result<()>;
+}
+
+/// How many came to what.
+#[derive(Clone, Copy, Default)]
+pub(crate) struct Tally {
+    pub(crate) bottles: u64,
+    pub(crate) conform: u64,
+    pub(crate) fail: u64,
+    pub(crate) undecided: u64,
+    pub(crate) problems: u64,
+}
+
+impl Tally {
+    pub(crate) fn count(&mut self, scored: &Scored) {
+        self.bottles += 1;
+        match scored.verdict.as_ref().map(|verdict| verdict.outcome) {
+            Some(Outcome::Conforms) => self.conform += 1,
+            Some(Outcome::DoesNotConform) => self.fail += 1,
+            Some(Outcome::Undecided) => self.undecided += 1,
+            None => {}
+        }
+    }
+
+    /// Lost rows come first: a reader must not take the rest for the whole.
+    pub(crate) fn exit(&self) -> Exit {
+        if self.problems > 0 {
+            Exit::Rejected
+        } else if self.fail + self.undecided > 0 {
+            Exit::NotAllConform
+        } else {
+            Exit::Done
+        }
+    }
+}
