@@ -1,0 +1,307 @@
+//! One cell to a number, a bound, too many to count, or nothing.
+//!
+//! `1,234` may be a thousand or one and a bit. Which it is cannot be told from the cell, so a cell gives its possible
+//! [`readings`](Readings) and the table's [`Marks`] choose.
+
+use super::options::Decimal;
+
+/// What a cell says.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Cell {
+    /// Nothing: empty, `-`, `n/a`.
+    Missing,
+    /// Too many to count.
+    TooMany,
+    /// A number.
+    Number(Number),
+    /// Fewer or less than a number.
+    Below(Number),
+    /// More than a number.
+    Above(Number),
+}
+
+/// A number and how finely it was printed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Number {
+    /// The value.
+    pub(super) value: f64,
+    /// Half a unit of the last digit printed.
+    pub(super) half_step: f64,
+}
+
+/// How a table writes its decimals.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Marks {
+    /// The caller said so: nothing else is read.
+    Given(Decimal),
+    /// Found by looking: a cell that can only be read the other way is read so.
+    Found(Decimal),
+    /// Both marks were found: a cell that can be read either way is refused.
+    Mixed,
+}
+
+/// Why a cell is no number.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum NotANumber {
+    /// It cannot be read.
+    Unreadable,
+    /// It can be read in two ways, and the table writes both.
+    Ambiguous,
+}
+
+const MISSING: [&str; 11] =
+    ["-", "--", "\u{2013}", "\u{2014}", "n/a", "na", "n.a.", "#n/a", "null", "none", "not counted"];
+const TOO_MANY: [&str; 9] =
+    ["*", "tntc", "over", "ovr", "overflow", "overload", "too many", "too many to count", "saturated"];
+
+/// Reads a cell.
+pub(super) fn read(text: &str, marks: Marks) -> Result<Cell, NotANumber> {
+    let text = text.trim();
+    if let Some(number) = whole(text) {
+        return Ok(Cell::Number(number));
+    }
+    if text.is_empty() || is_one_of(text, &MISSING) {
+        return Ok(Cell::Missing);
+    }
+    if is_one_of(text, &TOO_MANY) {
+        return Ok(Cell::TooMany);
+    }
+    let (bound, rest) = bound(text);
+    Ok(bound(number(rest, marks)?))
+}
+
+/// The readings of a cell's number, whatever its bound; none where it is no number or has no mark.
+pub(super) fn readings(text: &str) -> Option<Readings> {
+    let (mantissa, _) = split_exponent(bound(text.trim()).1.trim_start_matches(['-', '+']));
+    mantissa.contains(['.', ',']).then(|| Readings::of(mantissa))
+}
+
+/// A short whole number, by far the most common cell.
+fn whole(text: &str) -> Option<Number> {
+    if text.is_empty() || text.len() > 15 || !text.bytes().all(|b| b.is_ascii_digit()) {
+        return None;
+    }
+    let value = text.bytes().fold(0_u64, |sum, b| sum * 10 + u64::from(b - b'0'));
+    Some(Number { value: value as f64, half_step: 0.5 })
+}
+
+fn is_one_of(text: &str, words: &[&str]) -> bool {
+    words.iter().any(|word| word.eq_ignore_ascii_case(text))
+}
+
+/// The bound a cell begins with. `<=` and `>=` are taken as `<` and `>`: a detection limit is never exact.
+fn bound(text: &str) -> (fn(Number) -> Cell, &str) {
+    let bounds: [(&str, fn(Number) -> Cell); 6] = [
+        ("<=", Cell::Below),
+        ("<", Cell::Below),
+        ("\u{2264}", Cell::Below),
+        (">=", Cell::Above),
+        (">", Cell::Above),
+        ("\u{2265}", Cell::Above),
+    ];
+    let found = bounds.into_iter().find_map(|(mark, cell)| Some((cell, text.strip_prefix(mark)?.trim_start())));
+    found.unwrap_or((Cell::Number, text))
+}
+
+fn number(text: &str, marks: Marks) -> Result<Number, NotANumber> {
+    let unsigned = text.strip_prefix(['-', '+']).unwrap_or(text);
+    let sign = if text.starts_with('-') { -1.0 } else { 1.0 };
+    if ["nan", "inf", "infinity"].iter().any(|word| word.eq_ignore_ascii_case(unsigned)) {
+        let value = if unsigned.starts_with(['n', 'N']) { f64::NAN } else { f64::INFINITY };
+        return Ok(Number { value: sign * value, half_step: 0.0 });
+    }
+    let (mantissa, exponent) = split_exponent(unsigned);
+    let decimals = Readings::of(mantissa).decimals(marks)?;
+    let mut digits: String = mantissa.chars().filter(char::is_ascii_digit).collect();
+    digits.insert(digits.len().saturating_sub(decimals), '.');
+    let value: f64 = format!("{digits}e{exponent}").parse().map_err(|_| NotANumber::Unreadable)?;
+    let half_step = 0.5 * 10_f64.powi(exponent.saturating_sub(i32::try_from(decimals).unwrap_or(i32::MAX)));
+    Ok(Number { value: sign * value, half_step })
+}
+
+/// `1.7E+03` to `1.7` and 3.
+fn split_exponent(text: &str) -> (&str, i32) {
+    let split = text.split_once(['e', 'E']).and_then(|(mantissa, power)| Some((mantissa, power.parse().ok()?)));
+    split.unwrap_or((text, 0))
+}
+
+/// The ways to read a number without sign and exponent.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Readings {
+    /// With this decimal mark, and so many digits behind it.
+    broken: Option<(Decimal, usize)>,
+    /// As a whole number whose thousands are marked; with the decimal mark that leaves, if it says.
+    whole: Option<Option<Decimal>>,
+}
+
+impl Readings {
+    fn of(mantissa: &str) -> Self {
+        let is_mark = |c: char| !c.is_ascii_digit();
+        let marks: Vec<char> = mantissa.chars().filter(|&c| is_mark(c)).collect();
+        let groups: Vec<&str> = mantissa.split(is_mark).collect();
+        Self { broken: Self::broken(&marks, &groups), whole: Self::whole(&marks, &groups) }
+    }
+
+    fn broken(marks: &[char], groups: &[&str]) -> Option<(Decimal, usize)> {
+        let (&mark, thousands) = marks.split_last()?;
+        let (&behind, before) = groups.split_last()?;
+        let decimal = match mark {
+            '.' => Decimal::Dot,
+            ',' => Decimal::Comma,
+            _ => return None,
+        };
+        let has_digits = !behind.is_empty() || before.iter().any(|group| !group.is_empty());
+        let grouped = thousands.is_empty() || are_thousands(thousands, before);
+        (has_digits && grouped && !thousands.contains(&mark)).then_some((decimal, behind.len()))
+    }
+
+    fn whole(marks: &[char], groups: &[&str]) -> Option<Option<Decimal>> {
+        let [first, ..] = marks else {
+            return (!groups.concat().is_empty()).then_some(None);
+        };
+        let left = match first {
+            '.' => Some(Decimal::Comma),
+            ',' => Some(Decimal::Dot),
+            _ => None,
+        };
+        are_thousands(marks, groups).then_some(left)
+    }
+
+    /// The decimal mark this cell proves.
+    pub(super) fn proves(self) -> Option<Decimal> {
+        match (self.broken, self.whole) {
+            (Some((decimal, _)), None) => Some(decimal),
+            (None, Some(decimal)) => decimal,
+            _ => None,
+        }
+    }
+
+    /// Whether the cell can be read either way.
+    pub(super) fn is_ambiguous(self) -> bool {
+        self.broken.is_some() && self.whole.is_some()
+    }
+
+    /// The number of digits behind the decimal mark.
+    fn decimals(self, marks: Marks) -> Result<usize, NotANumber> {
+        let (decimal, firm) = match marks {
+            Marks::Given(decimal) => (decimal, true),
+            Marks::Found(decimal) => (decimal, false),
+            Marks::Mixed if self.is_ambiguous() => return Err(NotANumber::Ambiguous),
+            Marks::Mixed => (Decimal::Dot, false),
+        };
+        let broken = self.broken.filter(|(mark, _)| *mark == decimal);
+        let whole = self.whole.filter(|left| left.is_none_or(|left| left == decimal));
+        match (broken, whole) {
+            (Some((_, digits)), _) => Ok(digits),
+            (None, Some(_)) => Ok(0),
+            (None, None) if firm => Err(NotANumber::Unreadable),
+            (None, None) => match (self.broken, self.whole) {
+                (Some((_, digits)), _) => Ok(digits),
+                (None, Some(_)) => Ok(0),
+                (None, None) => Err(NotANumber::Unreadable),
+            },
+        }
+    }
+}
+
+/// Whether marks part a number into thousands: one kind of mark, groups of three behind one to three digits.
+fn are_thousands(marks: &[char], groups: &[&str]) -> bool {
+    let parts_thousands = |c: &char| matches!(c, '.' | ',' | '\'' | '\u{2019}') || c.is_whitespace();
+    let Some((head, rest)) = groups.split_first() else { return false };
+    marks.iter().all(|mark| parts_thousands(mark) && *mark == marks[0])
+        && (1..=3).contains(&head.len())
+        && !head.starts_with('0')
+        && rest.iter().all(|group| group.len() == 3)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const DOT: Marks = Marks::Found(Decimal::Dot);
+    const COMMA: Marks = Marks::Found(Decimal::Comma);
+
+    fn value(text: &str, marks: Marks) -> f64 {
+        match read(text, marks) {
+            Ok(Cell::Number(number)) => number.value,
+            other => panic!("{text}: {other:?}"),
+        }
+    }
+
+    #[test]
+    fn reads_numbers_as_people_write_them() {
+        for (text, marks, expected) in [
+            ("1752", DOT, 1752.0),
+            (" 1752.5 ", DOT, 1752.5),
+            ("1,752", DOT, 1752.0),
+            ("1,752.5", DOT, 1752.5),
+            ("1,234,567", COMMA, 1_234_567.0),
+            ("1,752", COMMA, 1.752),
+            ("1.752", COMMA, 1752.0),
+            ("1.752,5", COMMA, 1752.5),
+            ("1 752,5", COMMA, 1752.5),
+            ("1\u{2009}752", DOT, 1752.0),
+            ("1\u{a0}752\u{a0}000", DOT, 1_752_000.0),
+            ("1'752.5", DOT, 1752.5),
+            ("0,5", DOT, 0.5),
+            ("12.5", COMMA, 12.5),
+            ("0.123", COMMA, 0.123),
+            ("1.7E+03", DOT, 1700.0),
+            ("-3", DOT, -3.0),
+            (".5", DOT, 0.5),
+            ("5.", DOT, 5.0),
+        ] {
+            assert_eq!(value(text, marks), expected, "{text}");
+        }
+    }
+
+    #[test]
+    fn reads_marks_for_nothing_and_for_too_many() {
+        for text in ["", "  ", "-", "N/A", "\u{2013}"] {
+            assert_eq!(read(text, DOT), Ok(Cell::Missing), "{text}");
+        }
+        for text in ["TNTC", "*", "OVER", "too many to count"] {
+            assert_eq!(read(text, DOT), Ok(Cell::TooMany), "{text}");
+        }
+    }
+
+    #[test]
+    fn reads_bounds() {
+        assert!(matches!(read("<1", DOT), Ok(Cell::Below(n)) if n.value == 1.0));
+        assert!(matches!(read("> 60 000", DOT), Ok(Cell::Above(n)) if n.value == 60_000.0));
+        assert!(matches!(read("\u{2264}0,5", COMMA), Ok(Cell::Below(n)) if n.value == 0.5));
+    }
+
+    #[test]
+    fn refuses_what_is_no_number() {
+        for text in ["abc", "12 34", "1,23,4", "1.2.3", "<", ".", ",", "4 um", "--1", "1e", "e5", "12*", "1 2"] {
+            assert_eq!(read(text, DOT), Err(NotANumber::Unreadable), "{text}");
+        }
+        assert_eq!(read("1,5", Marks::Given(Decimal::Dot)), Err(NotANumber::Unreadable));
+        assert_eq!(read("1,234", Marks::Mixed), Err(NotANumber::Ambiguous));
+        assert_eq!(value("1,5", Marks::Mixed), 1.5);
+    }
+
+    #[test]
+    fn a_cell_proves_its_mark_where_only_one_reading_holds() {
+        let proves = |text| readings(text).and_then(Readings::proves);
+        assert_eq!(proves("1,5"), Some(Decimal::Comma));
+        assert_eq!(proves("1,234,567"), Some(Decimal::Dot));
+        assert_eq!(proves("1.234,5"), Some(Decimal::Comma));
+        assert_eq!(proves("<0,123"), Some(Decimal::Comma));
+        assert_eq!(proves("1,234"), None);
+        assert!(readings("1,234").unwrap().is_ambiguous());
+        assert_eq!(readings("1234"), None);
+    }
+
+    #[test]
+    fn knows_how_finely_a_number_is_printed() {
+        let step = |text| match read(text, DOT) {
+            Ok(Cell::Number(number)) => number.half_step,
+            other => panic!("{other:?}"),
+        };
+        assert_eq!(step("17"), 0.5);
+        assert!((step("17.25") - 0.005).abs() < 1e-15);
+        assert_eq!(step("17e2"), 50.0);
+    }
+}
