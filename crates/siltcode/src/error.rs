@@ -234,6 +234,52 @@ kinds! {
     SpecUnknown { name: String, known: String }
         "spec-unknown" "there is no specification named `{name}`"
         "give a code such as 18/16/13, a TOML file, or one of: {known}"
+
+    // intake
+    /// An input without a byte, or without a line.
+    InputEmpty { }
+        "input-empty" "the input is empty"
+        "check that the export was finished and the right file was given"
+    /// An input that is neither text nor a workbook.
+    InputBinary { }
+        "input-binary" "the input is neither delimited text nor an XLSX workbook"
+        "export the counts as CSV or XLSX"
+    /// An input whose reading failed.
+    InputUnreadable { message: String }
+        "input-unreadable" "reading stopped: {message}"
+        "check the file and the disk it is on"
+    /// A workbook that cannot be opened.
+    WorkbookUnreadable { message: String }
+        "workbook-unreadable" "the workbook cannot be read: {message}"
+        "open it and save it again as XLSX, or export it as CSV"
+    /// A sheet that the workbook does not have.
+    SheetUnknown { name: String, known: String }
+        "sheet-unknown" "the workbook has no sheet named `{name}`"
+        "its sheets are: {known}"
+    /// No line with the headings of counts.
+    HeadingNotFound { first: String }
+        "heading-not-found" "no line names the sizes that were counted; the first line is `{first}`"
+        "give the columns headings such as `bottle`, `4 um(c) /mL`, `6 um(c) /mL`, `14 um(c) /mL`"
+    /// A cell of counts that is no number.
+    CountUnreadable { found: String }
+        "count-unreadable" "`{found}` is not a count"
+        "write a number, a bound such as <1 or >60000, TNTC for too many to count, or leave the cell empty"
+    /// A number that can be read in two ways.
+    CountAmbiguous { found: String }
+        "count-ambiguous" "`{found}` may be a thousand or a decimal, and the file writes both"
+        "say which mark parts the decimals: option `decimal`"
+    /// A cell of another column that cannot be used.
+    CellUnreadable { what: String, found: String }
+        "cell-unreadable" "`{found}` is not a {what}"
+        "write a plain number in the unit of the heading"
+    /// A row with other than the heading's number of cells.
+    RowLength { cells: usize, headings: usize }
+        "row-length" "the row has {cells} cells under {headings} headings"
+        "a decimal comma or a delimiter inside a cell splits it: put the cell in quotes, or use another delimiter"
+    /// Size bands that leave a gap or overlap.
+    BandsNotAdjoining { below: String, above: String }
+        "bands-not-adjoining" "the size bands `{below}` and `{above}` do not adjoin"
+        "bands must follow one another, such as 4-6, 6-14 and >14, so that they can be summed"
 }
 
 #[cfg(test)]

@@ -74,14 +74,14 @@ impl Counts {
 }
 
 /// Headings of the bottle, the best first.
-const IDS: [&str; 28] = [
+const IDS: [&str; 30] = [
     "id", "sample id", "sample no", "sample number", "sample name", "sample", "bottle id", "bottle no",
     "bottle number", "bottle name", "bottle", "lab id", "lab no", "lab number", "laboratory no", "specimen",
     "specimen id", "sampleid", "bottleid", "sample ref", "sample reference", "reference", "ref", "name", "label",
-    "no", "nr", "#",
+    "probe", "flasche", "no", "nr", "#",
 ];
-const RUNS: [&str; 10] = [
-    "run", "run no", "run number", "replicate", "replicate no", "rep", "repeat", "measurement", "count no", "test run",
+const RUNS: [&str; 11] = [
+    "run", "run no", "run number", "replicate", "replicate no", "rep", "repeat", "measurement", "count no", "test run", "lauf",
 ];
 const VOLUMES: [&str; 8] = [
     "volume", "vol", "counted volume", "volume counted", "count volume", "analysed volume", "analyzed volume",

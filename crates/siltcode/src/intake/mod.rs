@@ -18,14 +18,29 @@
 //! # Ok::<(), siltcode::Error>(())
 //! ```
 
+mod decode;
+mod group;
+mod heading;
+mod layout;
+mod look;
+mod number;
 mod options;
 mod problem;
+mod rejects;
+mod repeated;
+mod row;
+mod table;
+#[cfg(feature = "workbook")]
+mod workbook;
 
 use serde::Serialize;
 
 pub use options::{Decimal, Form, Options};
-pub use problem::{Level, Notice, Problem, Table};
+pub use problem::{Severity, Notice, Problem, Table};
+pub use rejects::RejectWriter;
+pub use repeated::RepeatedIds;
 
+use crate::provenance::InputDigest;
 use crate::sample::Sample;
 
 /// Takes what is read, in the order it is found.
@@ -43,17 +58,6 @@ pub trait Sink {
 
     /// Something guessed, assumed or passed over.
     fn notice(&mut self, notice: Notice);
-}
-
-/// What an input was, for a result that can be re-made.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct InputDigest {
-    /// The name the caller gave.
-    pub file: String,
-    /// SHA-256 of its bytes, in lower-case hexadecimal.
-    pub sha256: String,
-    /// Its length \[bytes\].
-    pub bytes: u64,
 }
 
 /// What one input held.

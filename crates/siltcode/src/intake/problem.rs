@@ -80,7 +80,7 @@ pub struct Table {
 /// How much a notice matters.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize)]
 #[serde(rename_all = "lowercase")]
-pub enum Level {
+pub enum Severity {
     /// Something was found by looking.
     Note,
     /// Something was assumed, or may not be what was meant: read it.
@@ -99,7 +99,7 @@ pub struct Notice {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub line: Option<u64>,
     /// How much it matters.
-    pub level: Level,
+    pub level: Severity,
     /// A stable code.
     pub code: &'static str,
     /// What was guessed, assumed or passed over.
