@@ -17,6 +17,7 @@ pub mod class;
 pub mod companion;
 pub mod count;
 pub mod error;
+pub mod intake;
 pub mod provenance;
 pub mod sample;
 pub mod score;

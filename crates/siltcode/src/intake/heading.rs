@@ -75,22 +75,76 @@ impl Counts {
 
 /// Headings of the bottle, the best first.
 const IDS: [&str; 30] = [
-    "id", "sample id", "sample no", "sample number", "sample name", "sample", "bottle id", "bottle no",
-    "bottle number", "bottle name", "bottle", "lab id", "lab no", "lab number", "laboratory no", "specimen",
-    "specimen id", "sampleid", "bottleid", "sample ref", "sample reference", "reference", "ref", "name", "label",
-    "probe", "flasche", "no", "nr", "#",
+    "id",
+    "sample id",
+    "sample no",
+    "sample number",
+    "sample name",
+    "sample",
+    "bottle id",
+    "bottle no",
+    "bottle number",
+    "bottle name",
+    "bottle",
+    "lab id",
+    "lab no",
+    "lab number",
+    "laboratory no",
+    "specimen",
+    "specimen id",
+    "sampleid",
+    "bottleid",
+    "sample ref",
+    "sample reference",
+    "reference",
+    "ref",
+    "name",
+    "label",
+    "probe",
+    "flasche",
+    "no",
+    "nr",
+    "#",
 ];
 const RUNS: [&str; 11] = [
-    "run", "run no", "run number", "replicate", "replicate no", "rep", "repeat", "measurement", "count no", "test run", "lauf",
+    "run",
+    "run no",
+    "run number",
+    "replicate",
+    "replicate no",
+    "rep",
+    "repeat",
+    "measurement",
+    "count no",
+    "test run",
+    "lauf",
 ];
 const VOLUMES: [&str; 8] = [
-    "volume", "vol", "counted volume", "volume counted", "count volume", "analysed volume", "analyzed volume",
+    "volume",
+    "vol",
+    "counted volume",
+    "volume counted",
+    "count volume",
+    "analysed volume",
+    "analyzed volume",
     "volume per run",
 ];
 const DILUTIONS: [&str; 5] = ["dilution", "dilution factor", "dil", "dil factor", "dilution ratio"];
 const DATES: [&str; 14] = [
-    "date", "time", "date time", "datetime", "timestamp", "sampled", "sampled at", "sampled on", "sample date",
-    "sampling date", "date sampled", "counted at", "counted on", "sample time",
+    "date",
+    "time",
+    "date time",
+    "datetime",
+    "timestamp",
+    "sampled",
+    "sampled at",
+    "sampled on",
+    "sample date",
+    "sampling date",
+    "date sampled",
+    "counted at",
+    "counted on",
+    "sample time",
 ];
 const KINDS: [&str; 5] = ["kind", "type", "sample type", "sample kind", "sample or blank"];
 const BASES: [&str; 6] = ["unit", "units", "basis", "count unit", "count basis", "counts per"];
@@ -135,7 +189,8 @@ const PROPERTIES: [(&str, Property); 33] = [
 
 /// Words that say nothing of their own in a heading of counts.
 const FILLERS: [&str; 14] = [
-    "of", "at", "and", "or", "no", "number", "larger", "above", "greater", "than", "least", "equal", "to", "in",
+    "of", "at", "and", "or", "no", "number", "larger", "above", "greater", "than", "least", "equal", "to",
+    "in",
 ];
 
 impl Role {
@@ -285,7 +340,11 @@ enum Token {
 }
 
 fn tokens(text: &str) -> Vec<Token> {
-    let mut text = text.to_lowercase().replace(['\u{b5}', '\u{3bc}'], "u").replace("cm\u{b3}", "ml").replace("cm3", "ml");
+    let mut text = text
+        .to_lowercase()
+        .replace(['\u{b5}', '\u{3bc}'], "u")
+        .replace("cm\u{b3}", "ml")
+        .replace("cm3", "ml");
     for (written, plain) in [
         ("(c)", " scale_c "),
         ("(b)", " scale_b "),
@@ -320,7 +379,8 @@ fn token_end(chars: &[char], at: usize) -> usize {
         if first.is_ascii_digit() {
             c.is_ascii_digit() || (matches!(c, '.' | ',') && is_digit(i + 1))
         } else {
-            first.is_alphabetic() && (c.is_alphabetic() || (c == '_' && chars[at..i].starts_with(&['s', 'c', 'a', 'l', 'e'])))
+            first.is_alphabetic()
+                && (c.is_alphabetic() || (c == '_' && chars[at..i].starts_with(&['s', 'c', 'a', 'l', 'e'])))
         }
     };
     (at + 1..chars.len()).find(|&i| !belongs(i)).unwrap_or(chars.len())
@@ -329,10 +389,16 @@ fn token_end(chars: &[char], at: usize) -> usize {
 fn token(chars: &[char]) -> Option<Token> {
     let text: String = chars.iter().collect();
     match chars[0] {
-        c if c.is_ascii_digit() => Some(text.replace(',', ".").parse().map_or(Token::Word(text), Token::Number)),
+        c if c.is_ascii_digit() => {
+            Some(text.replace(',', ".").parse().map_or(Token::Word(text), Token::Number))
+        }
         c if c.is_alphabetic() => Some(Token::Word(text)),
         '>' => Some(Token::AtLeast),
-        c if c.is_whitespace() || matches!(c, '(' | ')' | '[' | ']' | '{' | '}' | ',' | ':' | '_' | '.' | '^') => None,
+        c if c.is_whitespace()
+            || matches!(c, '(' | ')' | '[' | ']' | '{' | '}' | ',' | ':' | '_' | '.' | '^') =>
+        {
+            None
+        }
         c => Some(Token::Sign(c)),
     }
 }
@@ -348,7 +414,9 @@ impl Counts {
                 self.scale = Some(scale_of_standard(*number)?);
                 Some(rest)
             }
-            [Token::Number(from), Token::Sign('-'), Token::Number(to), rest @ ..] => self.take_size(*from, Some(*to), rest),
+            [Token::Number(from), Token::Sign('-'), Token::Number(to), rest @ ..] => {
+                self.take_size(*from, Some(*to), rest)
+            }
             [Token::Number(from), Token::Word(word), Token::Number(to), rest @ ..] if word == "to" => {
                 self.take_size(*from, Some(*to), rest)
             }
@@ -369,14 +437,17 @@ impl Counts {
 
     fn take_word(&mut self, word: &str) -> bool {
         match word {
-            "um" | "micron" | "microns" | "mic" | "micrometre" | "micrometres" | "micrometer" | "micrometers" => {
+            "um" | "micron" | "microns" | "mic" | "micrometre" | "micrometres" | "micrometer"
+            | "micrometers" => {
                 self.micrometres = true;
             }
             "umc" | "scale_c" => self.scale = Some(SizeScale::UmC),
             "umb" | "scale_b" => self.scale = Some(SizeScale::UmB),
             "acftd" => self.scale = Some(SizeScale::Acftd),
             "microscope" | "microscopic" => self.scale = Some(SizeScale::Microscope),
-            "n" | "count" | "counts" | "particle" | "particles" | "concentration" | "conc" => self.counted = true,
+            "n" | "count" | "counts" | "particle" | "particles" | "concentration" | "conc" => {
+                self.counted = true
+            }
             "size" | "sizes" | "channel" | "diameter" => self.sized = true,
             "raw" => self.basis = Some(Basis::Raw),
             "cumulative" | "cum" => self.form = Some(Form::Cumulative),
@@ -395,7 +466,8 @@ fn scale_of_standard(number: f64) -> Option<SizeScale> {
 
 /// `/ml`, `per 100 ml`, `1/ml`, `#/100ml`, `ml-1`, `per litre`.
 fn basis(tokens: &[Token]) -> Option<(Basis, &[Token])> {
-    let word_in = |token: &Token, words: &[&str]| matches!(token, Token::Word(word) if words.contains(&word.as_str()));
+    let word_in =
+        |token: &Token, words: &[&str]| matches!(token, Token::Word(word) if words.contains(&word.as_str()));
     if let [ml, Token::Sign('-'), Token::Number(one), rest @ ..] = tokens
         && word_in(ml, &["ml"])
         && *one == 1.0
@@ -403,9 +475,9 @@ fn basis(tokens: &[Token]) -> Option<(Basis, &[Token])> {
         return Some((Basis::PerMl, rest));
     }
     let tokens = match tokens {
-        [Token::Number(one), rest @ [Token::Sign('/'), ..]] if *one == 1.0 => rest,
-        [Token::Sign('#'), rest @ [Token::Sign('/'), ..]] => rest,
-        [unit, rest @ [Token::Sign('/'), ..]] if word_in(unit, &["p", "pcs", "no", "nr"]) => rest,
+        [Token::Number(one), Token::Sign('/'), ..] if *one == 1.0 => &tokens[1..],
+        [Token::Sign('#'), Token::Sign('/'), ..] => &tokens[1..],
+        [unit, Token::Sign('/'), ..] if word_in(unit, &["p", "pcs", "no", "nr"]) => &tokens[1..],
         all => all,
     };
     let (per, rest) = tokens.split_first()?;
@@ -422,7 +494,9 @@ fn basis(tokens: &[Token]) -> Option<(Basis, &[Token])> {
         unit if word_in(unit, &["l", "litre", "liter"]) => 1000.0 * amount,
         _ => return None,
     };
-    let known = [Basis::PerMl, Basis::Per100Ml, Basis::PerL].into_iter().find(|basis| basis.volume_ml() == Some(ml))?;
+    let known = [Basis::PerMl, Basis::Per100Ml, Basis::PerL]
+        .into_iter()
+        .find(|basis| basis.volume_ml() == Some(ml))?;
     Some((known, rest))
 }
 
@@ -447,9 +521,26 @@ mod tests {
     #[test]
     fn finds_the_size_in_many_spellings() {
         for heading in [
-            ">=4 um(c) /mL", "n4", "4 \u{b5}m", "4um(c)", "\u{2265} 4 \u{3bc}m (c)", "> 4um per 100 mL", "N_4", "4 micron",
-            "Particles >= 4 \u{b5}m(c) [1/mL]", "counts >4 / 100ml", "raw 4 um(c)", "4umc", "Count at 4 um (ACFTD)",
-            "n>=4um(c) [mL-1]", "cum. 4 um(c) #/mL", "4 um ISO 11171", "4 um(c) particles/mL", "p/ml >4", "4", "4.0 um",
+            ">=4 um(c) /mL",
+            "n4",
+            "4 \u{b5}m",
+            "4um(c)",
+            "\u{2265} 4 \u{3bc}m (c)",
+            "> 4um per 100 mL",
+            "N_4",
+            "4 micron",
+            "Particles >= 4 \u{b5}m(c) [1/mL]",
+            "counts >4 / 100ml",
+            "raw 4 um(c)",
+            "4umc",
+            "Count at 4 um (ACFTD)",
+            "n>=4um(c) [mL-1]",
+            "cum. 4 um(c) #/mL",
+            "4 um ISO 11171",
+            "4 um(c) particles/mL",
+            "p/ml >4",
+            "4",
+            "4.0 um",
             "4,0 \u{b5}m",
         ] {
             assert_eq!(size(heading), (4.0, None), "{heading}");
@@ -472,9 +563,18 @@ mod tests {
 
     #[test]
     fn is_no_size() {
-        for heading in
-            ["ISO 4", "ISO 4406", "filter 4 um", "tank 4", "comment", "NAS 5-15", "6-4 um", "4 6 um", "4 um /10 mL", "2024-05-01"]
-        {
+        for heading in [
+            "ISO 4",
+            "ISO 4406",
+            "filter 4 um",
+            "tank 4",
+            "comment",
+            "NAS 5-15",
+            "6-4 um",
+            "4 6 um",
+            "4 um /10 mL",
+            "2024-05-01",
+        ] {
             assert_eq!(Role::of(heading), Role::Note, "{heading}");
         }
     }
@@ -508,10 +608,16 @@ mod tests {
             ("total contamination (mg/kg)", Property::TotalContamination, MgPerKg),
             ("Density at 15 \u{b0}C [kg/m\u{b3}]", Property::Density, KgPerM3),
             ("Haze", Property::Haze, Nothing),
-            ("microbial: moulds [CFU/L]", Property::Microbial("moulds".into()), CompanionUnit::Other("CFU/L".into())),
+            (
+                "microbial: moulds [CFU/L]",
+                Property::Microbial("moulds".into()),
+                CompanionUnit::Other("CFU/L".into()),
+            ),
         ] {
             match Role::of(heading) {
-                Role::Companion { property: p, unit: u, .. } => assert_eq!((p, u), (property, unit), "{heading}"),
+                Role::Companion { property: p, unit: u, .. } => {
+                    assert_eq!((p, u), (property, unit), "{heading}")
+                }
                 other => panic!("{heading}: {other:?}"),
             }
         }
@@ -520,7 +626,9 @@ mod tests {
 
     #[test]
     fn any_text_is_read_without_panic() {
-        for text in ["(c)", "[", "microbial", "\u{1f600} um", "(", "µ", "999999999999999999999", "1.2.3.4", "scale_"] {
+        for text in
+            ["(c)", "[", "microbial", "\u{1f600} um", "(", "µ", "999999999999999999999", "1.2.3.4", "scale_"]
+        {
             let _ = Role::of(text);
         }
     }

@@ -99,7 +99,8 @@ fn bound(text: &str) -> (fn(Number) -> Cell, &str) {
         (">", Cell::Above),
         ("\u{2265}", Cell::Above),
     ];
-    let found = bounds.into_iter().find_map(|(mark, cell)| Some((cell, text.strip_prefix(mark)?.trim_start())));
+    let found =
+        bounds.into_iter().find_map(|(mark, cell)| Some((cell, text.strip_prefix(mark)?.trim_start())));
     found.unwrap_or((Cell::Number, text))
 }
 
@@ -121,7 +122,8 @@ fn number(text: &str, marks: Marks) -> Result<Number, NotANumber> {
 
 /// `1.7E+03` to `1.7` and 3.
 fn split_exponent(text: &str) -> (&str, i32) {
-    let split = text.split_once(['e', 'E']).and_then(|(mantissa, power)| Some((mantissa, power.parse().ok()?)));
+    let split =
+        text.split_once(['e', 'E']).and_then(|(mantissa, power)| Some((mantissa, power.parse().ok()?)));
     split.unwrap_or((text, 0))
 }
 
@@ -274,7 +276,9 @@ mod tests {
 
     #[test]
     fn refuses_what_is_no_number() {
-        for text in ["abc", "12 34", "1,23,4", "1.2.3", "<", ".", ",", "4 um", "--1", "1e", "e5", "12*", "1 2"] {
+        for text in
+            ["abc", "12 34", "1,23,4", "1.2.3", "<", ".", ",", "4 um", "--1", "1e", "e5", "12*", "1 2"]
+        {
             assert_eq!(read(text, DOT), Err(NotANumber::Unreadable), "{text}");
         }
         assert_eq!(read("1,5", Marks::Given(Decimal::Dot)), Err(NotANumber::Unreadable));

@@ -99,7 +99,7 @@ pub struct Notice {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub line: Option<u64>,
     /// How much it matters.
-    pub level: Severity,
+    pub severity: Severity,
     /// A stable code.
     pub code: &'static str,
     /// What was guessed, assumed or passed over.
