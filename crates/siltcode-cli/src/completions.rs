@@ -11,7 +11,9 @@ use crate::held::Held;
 
 /// Print completions for a shell.
 #[derive(clap::Args)]
-#[command(after_help = "Example:\n  siltcode completions bash > ~/.local/share/bash-completion/completions/siltcode")]
+#[command(
+    after_help = "Example:\n  siltcode completions bash > ~/.local/share/bash-completion/completions/siltcode"
+)]
 pub(crate) struct Args {
     /// The shell.
     shell: Shell,

@@ -45,7 +45,8 @@ fn open(path: &Path) -> Result<Input, Failure> {
 fn files_of(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
     let name = folder.display();
     let entries = fs::read_dir(folder).map_err(|error| Failure::io("open", &name, &error))?;
-    let mut files: Vec<PathBuf> = entries.filter_map(|entry| Some(entry.ok()?.path())).filter(|p| is_data(p)).collect();
+    let mut files: Vec<PathBuf> =
+        entries.filter_map(|entry| Some(entry.ok()?.path())).filter(|p| is_data(p)).collect();
     files.sort();
     if files.is_empty() {
         return Err(Failure::new(

@@ -41,7 +41,11 @@ fn heading(out: &mut impl Write, spec: &Spec) -> std::io::Result<()> {
     writeln!(out, "{HEAD}{}{HEAD:#}", spec.name)?;
     writeln!(out, "{}", wrap(&spec.title, 4))?;
     if spec.status == Status::Memory {
-        writeln!(out, "{OPEN}{}{OPEN:#}", wrap("rests on numbers from memory: look them up before relying on them", 4))?;
+        writeln!(
+            out,
+            "{OPEN}{}{OPEN:#}",
+            wrap("rests on numbers from memory: look them up before relying on them", 4)
+        )?;
     }
     Ok(())
 }

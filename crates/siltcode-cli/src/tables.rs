@@ -37,7 +37,9 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     let mut out = Held::new(anstream::stdout().lock());
     match (&args.name, args.format) {
         (None, ListFormat::Table) => list(&mut out)?,
-        (None, ListFormat::Json) => json(&mut out, &TABLES.iter().map(|table| entry(table, false)).collect::<Vec<_>>())?,
+        (None, ListFormat::Json) => {
+            json(&mut out, &TABLES.iter().map(|table| entry(table, false)).collect::<Vec<_>>())?
+        }
         (Some(name), ListFormat::Table) => write!(out, "{}", find(name)?.text)?,
         (Some(name), ListFormat::Json) => json(&mut out, &entry(find(name)?, true))?,
     }
@@ -47,7 +49,9 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
 
 fn find(name: &str) -> Result<&'static Table, Failure> {
     let known = || TABLES.iter().map(|table| table.name).collect::<Vec<_>>().join(", ");
-    table(name).ok_or_else(|| Failure::new(format!("there is no table named `{name}`"), format!("one of: {}", known())))
+    table(name).ok_or_else(|| {
+        Failure::new(format!("there is no table named `{name}`"), format!("one of: {}", known()))
+    })
 }
 
 fn entry(table: &'static Table, whole: bool) -> Entry {

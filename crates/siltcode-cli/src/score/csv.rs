@@ -10,9 +10,9 @@ use super::report::{Report, Tally};
 use super::table::say;
 use crate::held::Held;
 
-const HEADING: [&str; 17] = [
-    "id", "iso4406", "scale", "runs", "per_ml_1", "per_ml_2", "per_ml_3", "number_1", "number_2", "number_3", "raw_1",
-    "raw_2", "raw_3", "outcome", "p_all_met", "deciding", "flags",
+const HEADING: [&str; 15] = [
+    "id", "iso4406", "scale", "runs", "per_ml_1", "per_ml_2", "per_ml_3", "number_1", "number_2", "number_3",
+    "raw_1", "raw_2", "raw_3", "outcome", "deciding",
 ];
 
 /// One line a bottle. The columns 1 to 3 are the sizes of the code in the bottle's scale.
@@ -65,7 +65,6 @@ fn record(scored: &Scored) -> Vec<String> {
     };
     let text = |text: Option<String>| text.unwrap_or_default();
     let verdict = scored.verdict.as_ref();
-    let flags: Vec<&str> = scored.flags.iter().map(|flag| flag.code).collect();
     let mut record = vec![
         scored.id.clone(),
         text(scored.iso4406.map(|code| code.to_string())),
@@ -76,9 +75,7 @@ fn record(scored: &Scored) -> Vec<String> {
     record.extend(column(|channel| channel.number.map(|number| number.to_string())));
     record.extend(column(|channel| channel.raw.map(|raw| raw.to_string())));
     record.push(text(verdict.map(|verdict| verdict.outcome.to_string())));
-    record.push(text(verdict.and_then(|verdict| verdict.p).map(|p| p.to_string())));
     record.push(text(verdict.and_then(|verdict| verdict.deciding.clone())));
-    record.push(flags.join(" "));
     record
 }
 

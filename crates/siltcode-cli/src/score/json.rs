@@ -70,7 +70,10 @@ impl<W: Write> Report for Json<W> {
         self.member("problems", &problems)?;
         self.member("notices", &notices)?;
         self.member("totals", &Totals::from(tally))?;
-        self.member("provenance", &Provenance::new(&[&tables::ISO4406, &tables::TEST_METHOD_RANGES], inputs))?;
+        self.member(
+            "provenance",
+            &Provenance::new(&[&tables::ISO4406, &tables::TEST_METHOD_RANGES], inputs),
+        )?;
         self.out.write_all(b"}\n")?;
         self.out.release()
     }

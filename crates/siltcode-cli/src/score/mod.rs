@@ -7,18 +7,16 @@ mod report;
 mod table;
 
 use std::fs;
-use std::io::{self, Read, Write};
+use std::io;
 use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 use indicatif::{ProgressBar, ProgressStyle};
-use siltcode::certainty::Level;
-use siltcode::intake::{self, Decimal, Form, Notice, Options, Problem, Sink, Summary};
+use siltcode::intake::{self, Decimal, Form, Notice, Options, Problem, RepeatedIds, Severity, Sink, Summary};
 use siltcode::spec::published;
-use siltcode::{Basis, Code, CountedVolume, Dilution, ErrorKind, Position, Sample, Scored, Scoring, SizeScale, Spec, score};
+use siltcode::{Basis, Code, CountedVolume, Dilution, Position, Sample, Scoring, SizeScale, Spec, score};
 
 use crate::exit::{Exit, Failure};
-use crate::held::Held;
 use crate::inputs::{self, Input};
 use rejects::Rejects;
 use report::{Report, Tally};
@@ -39,10 +37,6 @@ pub(crate) struct Args {
     #[arg(long, value_name = "NAME|FILE|CODE")]
     spec: Option<String>,
 
-    /// The confidence of intervals and verdicts.
-    #[arg(long, value_name = "LEVEL", default_value = "0.95")]
-    confidence: f64,
-
     /// Write rejected rows here, to be corrected and fed in again.
     #[arg(long, value_name = "FILE")]
     rejects: Option<PathBuf>,
@@ -50,10 +44,6 @@ pub(crate) struct Args {
     /// How to print.
     #[arg(long, value_name = "FORMAT", default_value = "table")]
     format: Format,
-
-    /// Subtract the blank, per size band, instead of only showing it.
-    #[arg(long)]
-    subtract_blank: bool,
 
     #[command(flatten)]
     hints: Hints,
@@ -170,22 +160,23 @@ impl Hints {
 }
 
 pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
-    let spec = args.spec.as_deref().map(|text| read_spec(text)).transpose()?;
-    let level = Level::new(args.confidence)?;
+    let spec = args.spec.as_deref().map(read_spec).transpose()?;
     let options = args.hints.options()?;
     let inputs = inputs::open_all(&args.files)?;
     let mut rejects = Rejects::new(args.rejects.as_deref())?;
 
-    let out = Held::new(anstream::stdout().lock());
+    let out = anstream::stdout().lock();
     let report: Box<dyn Report + '_> = match args.format {
         Format::Table => Box::new(table::Table::new(out, spec.as_ref())),
         Format::Json => Box::new(json::Json::new(out)),
         Format::Csv => Box::new(csv::Csv::new(out)),
     };
     let mut scorer = Scorer {
-        scoring: Scoring { spec: spec.as_ref(), level, ..Scoring::default() },
+        scoring: Scoring { spec: spec.as_ref() },
         report,
         rejects: &mut rejects,
+        repeated: RepeatedIds::default(),
+        file: String::new(),
         tally: Tally::default(),
         failed: None,
     };
@@ -235,6 +226,9 @@ struct Scorer<'a> {
     scoring: Scoring<'a>,
     report: Box<dyn Report + 'a>,
     rejects: &'a mut Rejects,
+    repeated: RepeatedIds,
+    /// The input being read.
+    file: String,
     tally: Tally,
     /// The first failure to write; reading goes on, but nothing more is written.
     failed: Option<io::Error>,
@@ -242,6 +236,7 @@ struct Scorer<'a> {
 
 impl Scorer<'_> {
     fn read(&mut self, input: Input, options: &Options, progress: &ProgressBar) -> Result<Summary, Failure> {
+        self.file.clone_from(&input.name);
         let summary = intake::stream(&input.name, progress.wrap_read(input.file), options, self);
         match self.failed.take() {
             Some(error) => Err(error.into()),
@@ -249,7 +244,7 @@ impl Scorer<'_> {
         }
     }
 
-    fn finish(mut self, summaries: &[Summary]) -> Result<Tally, Failure> {
+    fn finish(self, summaries: &[Summary]) -> Result<Tally, Failure> {
         let inputs = summaries.iter().map(|summary| summary.input.clone()).collect();
         self.report.finish(&self.tally, inputs)?;
         Ok(self.tally)
@@ -261,4 +256,66 @@ impl Scorer<'_> {
             self.failed = step(self).err();
         }
     }
+}
+
+impl Sink for Scorer<'_> {
+    fn sample(&mut self, sample: Sample) {
+        if let Some(notice) = self.repeated.check(&sample, &self.file) {
+            self.notice(notice);
+        }
+        match score(&sample, &self.scoring) {
+            Ok(scored) => {
+                self.tally.count(&scored);
+                self.write(|scorer| scorer.report.scored(&scored));
+            }
+            Err(error) => {
+                self.tally.problems += 1;
+                let notice = Notice {
+                    file: self.file.clone(),
+                    sheet: None,
+                    line: None,
+                    severity: Severity::Warning,
+                    code: error.code(),
+                    message: format!("bottle {} could not be scored: {error}", sample.id),
+                    hint: error.hint(),
+                };
+                self.notice(notice);
+            }
+        }
+    }
+
+    fn blank(&mut self, blank: Sample) {
+        let notice = Notice {
+            file: self.file.clone(),
+            sheet: None,
+            line: None,
+            severity: Severity::Note,
+            code: "blank",
+            message: blank_in_words(&blank),
+            hint: String::new(),
+        };
+        self.notice(notice);
+    }
+
+    fn problem(&mut self, problem: Problem) {
+        self.tally.problems += 1;
+        self.write(|scorer| {
+            scorer.rejects.write(&problem)?;
+            scorer.report.problem(&problem)
+        });
+    }
+
+    fn notice(&mut self, notice: Notice) {
+        self.write(|scorer| scorer.report.notice(&notice));
+    }
+}
+
+/// A blank is shown beside the bottles, not scored and not subtracted.
+fn blank_in_words(blank: &Sample) -> String {
+    let counts = blank.spectrum().map(|spectrum| {
+        let channels =
+            spectrum.channels().iter().map(|channel| format!("{} /mL at {}", channel.reading, channel.size));
+        channels.collect::<Vec<_>>().join(", ")
+    });
+    format!("blank {}: {}; not subtracted", blank.id, counts.unwrap_or_else(|error| error.to_string()))
 }

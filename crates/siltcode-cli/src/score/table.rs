@@ -44,22 +44,24 @@ impl<W: Write> Table<W> {
         let verdict = if self.with_spec { "verdict" } else { "" };
         writeln!(self.out, "\nParticles per mL, sizes in {scale} ({})", scale.describe())?;
         let [a, b, c] = columns;
-        writeln!(self.out, "{HEAD}{:<14} {a:>9} {b:>9} {c:>9}  {:<12}  {verdict}{HEAD:#}", "bottle", "ISO 4406")?;
+        writeln!(
+            self.out,
+            "{HEAD}{:<14} {a:>9} {b:>9} {c:>9}  {:<12}  {verdict}{HEAD:#}",
+            "bottle", "ISO 4406"
+        )?;
         self.heading = Some(scale);
         Ok(())
     }
 
     fn line(&mut self, scored: &Scored) -> io::Result<()> {
-        let [a, b, c] = code_channels(scored).map(|channel| channel.map_or(String::new(), |c| reading(c.per_ml)));
+        let [a, b, c] =
+            code_channels(scored).map(|channel| channel.map_or(String::new(), |c| reading(c.per_ml)));
         let code = scored.iso4406.map_or_else(|| "-".to_owned(), |code| code.to_string());
         let id = fit(&scored.id, 14);
         write!(self.out, "{id:<14} {a:>9} {b:>9} {c:>9}  {code:<12}")?;
         if let Some(verdict) = &scored.verdict {
             let style = outcome_style(verdict.outcome);
             write!(self.out, "  {style}{}{style:#}", verdict.outcome)?;
-            if let Some(p) = verdict.p {
-                write!(self.out, " {}", probability(p))?;
-            }
         }
         writeln!(self.out)
     }
@@ -78,8 +80,8 @@ impl<W: Write> Report for Table<W> {
         if scored.id.chars().count() > 14 {
             self.under(&format!("bottle {}", scored.id))?;
         }
-        for text in certainty_lines(scored).iter().chain(&requirement_lines(scored)).chain(&flag_lines(scored)) {
-            self.under(text)?;
+        for text in requirement_lines(scored) {
+            self.under(&text)?;
         }
         Ok(())
     }
@@ -102,15 +104,6 @@ impl<W: Write> Report for Table<W> {
         }
         writeln!(self.out, "{}", wrap(&format!("Scored by {}, ISO 4406.", Provenance::LIBRARY), 0))?;
         self.out.release()
-    }
-}
-
-/// A probability without false certainty.
-fn probability(p: f64) -> String {
-    match p {
-        p if p > 0.995 => "P>0.99".into(),
-        p if p < 0.005 => "P<0.01".into(),
-        p => format!("P={p:.2}"),
     }
 }
 
@@ -153,18 +146,10 @@ fn requirement_line(item: &Found) -> String {
     text
 }
 
-fn certainty_lines(_: &Scored) -> Vec<String> {
-    Vec::new()
-}
-
-fn flag_lines(scored: &Scored) -> Vec<String> {
-    scored.flags.iter().map(|flag| format!("{}: {}; {}", flag.code, flag.evidence, flag.advice)).collect()
-}
-
 /// What goes to standard error beside the table.
 pub(super) mod say {
     use super::{BAD, HEAD, Notice, OPEN, Problem, Write, wrap};
-    use siltcode::intake::Level;
+    use siltcode::intake::Severity;
 
     /// A rejected row: where, what was found, why, what to do.
     pub(in crate::score) fn problem(problem: &Problem) {
@@ -179,9 +164,9 @@ pub(super) mod say {
         let line = notice.line.map(|line| format!(", line {line}")).unwrap_or_default();
         let text = format!("{}{line}: {}", notice.file, notice.message);
         let mut err = anstream::stderr().lock();
-        let _ = match notice.level {
-            Level::Note => writeln!(err, "{HEAD}note:{HEAD:#} {}", wrap(&text, 2).trim_start()),
-            Level::Warning => {
+        let _ = match notice.severity {
+            Severity::Note => writeln!(err, "{HEAD}note:{HEAD:#} {}", wrap(&text, 2).trim_start()),
+            Severity::Warning => {
                 let _ = writeln!(err, "{OPEN}warning:{OPEN:#} {}", wrap(&text, 2).trim_start());
                 writeln!(err, "{}", wrap(&notice.hint, 2))
             }

@@ -107,6 +107,11 @@ impl Layout {
         !claimed.contains(&Some(column)) && !companion && !counted && roles[column] != Role::Rejected
     }
 
+    /// Whether a heading names its counts in words: a row of numbers can be counts as well as sizes.
+    pub(super) fn is_worded(heading: &[String]) -> bool {
+        heading.iter().any(|text| matches!(Role::of(text), Role::Counts(counts) if !counts.is_bare()))
+    }
+
     /// The columns whose cells are counts.
     pub(super) fn count_columns(&self) -> Vec<usize> {
         match &self.counts {
@@ -155,11 +160,18 @@ fn counts(
     let sized: Vec<(usize, Counts)> =
         said.iter().copied().filter(|(_, counts)| counts.size.is_some()).collect();
     let bare = sized.iter().filter(|(_, counts)| counts.is_bare()).count();
-    // A single column headed by nothing but a number is no size; two or more are.
-    if sized.is_empty() || (bare == sized.len() && bare < 2) {
+    if sized.is_empty() || (bare == sized.len() && !are_sizes(&sized)) {
         return Ok(long(roles, &said, options));
     }
     wide(&sized, heading, options, has_volume).map(Some)
+}
+
+/// Whether headings that are nothing but numbers are sizes: two or more, rising, and none larger than a counter sees.
+/// A row of counts falls.
+fn are_sizes(sized: &[(usize, Counts)]) -> bool {
+    const LARGEST_UM: f64 = 200.0;
+    let um: Vec<f64> = sized.iter().filter_map(|(_, counts)| counts.size.map(|(um, _)| um)).collect();
+    um.len() >= 2 && um.is_sorted_by(|a, b| a < b) && um.iter().all(|&um| um <= LARGEST_UM)
 }
 
 fn wide(

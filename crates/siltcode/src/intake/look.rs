@@ -121,7 +121,8 @@ fn heading_at(lines: &[Line], options: &Options) -> Result<Option<(usize, Layout
         let joined: Vec<String> = (names.iter().enumerate())
             .map(|(column, name)| format!("{name} {}", units.get(column).map_or("", String::as_str)))
             .collect();
-        if let Ok(Some(layout)) = Layout::of(&joined, options) {
+        let stands_alone = matches!(Layout::of(units, options), Ok(Some(_)));
+        if let (false, Ok(Some(layout))) = (stands_alone, Layout::of(&joined, options)) {
             return Ok(Some((2, layout)));
         }
     }
@@ -152,6 +153,9 @@ fn lines(head: &[u8], delimiter: u8) -> Vec<Line> {
         .collect()
 }
 
+/// So many numbers such as `1,234` settle by themselves that the comma marks thousands.
+const SEVERAL: usize = 4;
+
 /// How the table writes its decimals, and whether that is only assumed.
 fn marks(rows: &[Line], layout: &Layout, delimiter: u8, options: &Options) -> (Marks, bool) {
     if let Some(decimal) = options.decimal {
@@ -160,18 +164,19 @@ fn marks(rows: &[Line], layout: &Layout, delimiter: u8, options: &Options) -> (M
     let mut columns = layout.count_columns();
     columns.extend(layout.companions.iter().map(|(column, ..)| *column));
     let cells = rows.iter().flat_map(|(_, cells)| columns.iter().filter_map(|&column| cells.get(column)));
-    let (mut dot, mut comma, mut either) = (false, false, false);
+    let (mut dot, mut comma, mut either) = (false, false, 0);
     for readings in cells.filter_map(|cell| number::readings(cell)) {
         dot |= readings.proves() == Some(Decimal::Dot);
         comma |= readings.proves() == Some(Decimal::Comma);
-        either |= readings.is_ambiguous();
+        either += usize::from(readings.is_ambiguous());
     }
     match (dot, comma) {
         (true, true) => (Marks::Mixed, false),
         (true, false) => (Marks::Found(Decimal::Dot), false),
         (false, true) => (Marks::Found(Decimal::Comma), false),
-        (false, false) if delimiter == b';' => (Marks::Found(Decimal::Comma), either),
-        (false, false) => (Marks::Found(Decimal::Dot), either),
+        (false, false) if delimiter == b';' => (Marks::Found(Decimal::Comma), either > 0),
+        // Several numbers that all end in a group of three are thousands; one may be chance.
+        (false, false) => (Marks::Found(Decimal::Dot), (1..SEVERAL).contains(&either)),
     }
 }
 

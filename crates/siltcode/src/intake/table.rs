@@ -223,6 +223,9 @@ impl<'a, S: Sink> TableReader<'a, S> {
     fn starts_table(&mut self, row: &Row) -> bool {
         let heading: Vec<String> = row.1.iter().map(str::to_owned).collect();
         let Ok(Some(layout)) = Layout::of(&heading, self.rows.options) else { return false };
+        if !Layout::is_worded(&heading) && self.rows.names != heading {
+            return false;
+        }
         self.tally.rows -= 1;
         if self.rows.names != heading {
             let old = &self.rows.table;
