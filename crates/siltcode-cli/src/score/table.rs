@@ -131,19 +131,19 @@ fn requirement_lines(scored: &Scored) -> Vec<String> {
 }
 
 fn requirement_line(item: &Found) -> String {
-    let found = item.found.as_ref().map(|found| format!(" {found},")).unwrap_or_default();
-    let mut text = format!("{}:{found} limit {}: {}", item.subject, item.limit, item.finding);
-    if let (Some(over), Some(ratio)) = (item.numbers_over, item.ratio) {
-        let plural = if over == 1 { "" } else { "s" };
-        text += &match over {
-            0 => format!(", to come down {ratio:.2} times"),
-            _ => format!(" by {over} number{plural}, to come down {ratio:.1} times"),
+    if let (Finding::NotMet, Some(over), Some(ratio)) = (item.finding, item.numbers_over, item.ratio) {
+        let by = match over {
+            0 => String::new(),
+            1 => " by 1 number".into(),
+            _ => format!(" by {over} numbers"),
         };
+        let decimals = if ratio < 1.1 { 3 } else { 1 };
+        return format!("{}: over {}{by}, to come down {ratio:.decimals$} times", item.subject, item.limit);
     }
-    if let Some(note) = item.note.as_ref().filter(|_| item.finding != Finding::NotMet) {
-        text += &format!(" ({note})");
-    }
-    text
+    let found = item.found.as_ref().map(|found| format!(" {found},")).unwrap_or_default();
+    let note = item.note.as_ref().filter(|_| item.finding != Finding::NotMet);
+    let note = note.map(|note| format!(" ({note})")).unwrap_or_default();
+    format!("{}:{found} limit {}: {}{note}", item.subject, item.limit, item.finding)
 }
 
 /// What goes to standard error beside the table.

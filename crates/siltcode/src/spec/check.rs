@@ -194,10 +194,20 @@ fn look_at_particles(size: Size, limit: ParticleLimit, spectrum: &Spectrum) -> L
 
 fn reported(reading: Reading) -> Look {
     let found = reading.is_counted().then(|| match reading.count() {
-        Some(count) => format!("{count} /mL"),
+        Some(count) => format!("{} /mL", six_figures(count.get())),
         None => reading.to_string(),
     });
     Look { found, ..Look::not_tested(None) }
+}
+
+/// A number in words: six figures tell it from any limit it is not equal to in print.
+fn six_figures(value: f64) -> f64 {
+    if value == 0.0 {
+        return value;
+    }
+    #[allow(clippy::cast_possible_truncation)] // the exponent of a double
+    let scale = 10_f64.powi(5 - value.abs().log10().floor() as i32);
+    (value * scale).round() / scale
 }
 
 /// On which side of an upper limit a reading lies, bounds included.
