@@ -38,7 +38,7 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     match (&args.name, args.format) {
         (None, ListFormat::Table) => list(&mut out)?,
         (None, ListFormat::Json) => {
-            json(&mut out, &TABLES.iter().map(|table| entry(table, false)).collect::<Vec<_>>())?
+            json(&mut out, &TABLES.iter().map(|table| entry(table, false)).collect::<Vec<_>>())?;
         }
         (Some(name), ListFormat::Table) => write!(out, "{}", find(name)?.text)?,
         (Some(name), ListFormat::Json) => json(&mut out, &entry(find(name)?, true))?,

@@ -109,14 +109,17 @@ impl<W: Write> Report for Table<W> {
 
 fn summary(tally: &Tally, with_spec: bool) -> String {
     let plural = |n: u64, one: &str| if n == 1 { format!("{n} {one}") } else { format!("{n} {one}s") };
-    let mut text = plural(tally.bottles, "bottle");
-    if with_spec {
-        text += &format!(": {} conform, {} do not, {} undecided", tally.conform, tally.fail, tally.undecided);
-    }
-    if tally.problems > 0 {
-        text += &format!("; {} rejected (see above, or --rejects)", plural(tally.problems, "row"));
-    }
-    text + "."
+    let bottles = plural(tally.bottles, "bottle");
+    let verdicts = if with_spec {
+        format!(": {} conform, {} do not, {} undecided", tally.conform, tally.fail, tally.undecided)
+    } else {
+        String::new()
+    };
+    let rejected = match tally.problems {
+        0 => String::new(),
+        n => format!("; {} rejected (see above, or --rejects)", plural(n, "row")),
+    };
+    format!("{bottles}{verdicts}{rejected}.")
 }
 
 /// What a reader must know of each requirement that is not simply met.

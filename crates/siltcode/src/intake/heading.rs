@@ -36,6 +36,7 @@ pub(super) enum Role {
 }
 
 /// What a text says about sizes and counts.
+#[allow(clippy::struct_excessive_bools)] // each is one thing said or not
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(super) struct Counts {
     /// The size, and the upper size of a band.
@@ -446,7 +447,7 @@ impl Counts {
             "acftd" => self.scale = Some(SizeScale::Acftd),
             "microscope" | "microscopic" => self.scale = Some(SizeScale::Microscope),
             "n" | "count" | "counts" | "particle" | "particles" | "concentration" | "conc" => {
-                self.counted = true
+                self.counted = true;
             }
             "size" | "sizes" | "channel" | "diameter" => self.sized = true,
             "raw" => self.basis = Some(Basis::Raw),
@@ -456,6 +457,10 @@ impl Counts {
         }
         true
     }
+}
+
+fn is_one(number: f64) -> bool {
+    (number - 1.0).abs() < f64::EPSILON
 }
 
 fn scale_of_standard(number: f64) -> Option<SizeScale> {
@@ -470,12 +475,12 @@ fn basis(tokens: &[Token]) -> Option<(Basis, &[Token])> {
         |token: &Token, words: &[&str]| matches!(token, Token::Word(word) if words.contains(&word.as_str()));
     if let [ml, Token::Sign('-'), Token::Number(one), rest @ ..] = tokens
         && word_in(ml, &["ml"])
-        && *one == 1.0
+        && is_one(*one)
     {
         return Some((Basis::PerMl, rest));
     }
     let tokens = match tokens {
-        [Token::Number(one), Token::Sign('/'), ..] if *one == 1.0 => &tokens[1..],
+        [Token::Number(one), Token::Sign('/'), ..] if is_one(*one) => &tokens[1..],
         [Token::Sign('#'), Token::Sign('/'), ..] => &tokens[1..],
         [unit, Token::Sign('/'), ..] if word_in(unit, &["p", "pcs", "no", "nr"]) => &tokens[1..],
         all => all,
@@ -616,7 +621,7 @@ mod tests {
         ] {
             match Role::of(heading) {
                 Role::Companion { property: p, unit: u, .. } => {
-                    assert_eq!((p, u), (property, unit), "{heading}")
+                    assert_eq!((p, u), (property, unit), "{heading}");
                 }
                 other => panic!("{heading}: {other:?}"),
             }

@@ -48,9 +48,9 @@ pub(super) fn at_text(head: &[u8], options: &Options) -> Result<Found> {
     let mut refused = None;
     let mut best: Option<Found> = None;
     for delimiter in candidates {
-        match at_lines(lines(head, delimiter), delimiter, options) {
+        match at_lines(&lines(head, delimiter), delimiter, options) {
             Ok(found) if best.as_ref().is_none_or(|best| best.weight() < found.weight()) => {
-                best = Some(found)
+                best = Some(found);
             }
             Ok(_) => {}
             Err(error) => refused = refused.filter(is_telling).or(Some(error)),
@@ -67,7 +67,7 @@ fn is_telling(error: &Error) -> bool {
 ///
 /// # Errors
 /// As [`at_text`].
-pub(super) fn at_lines(lines: Vec<Line>, delimiter: u8, options: &Options) -> Result<Found> {
+pub(super) fn at_lines(lines: &[Line], delimiter: u8, options: &Options) -> Result<Found> {
     let mut refused = None;
     for at in 0..lines.len().min(LOOKED_AT) {
         match heading_at(&lines[at..], options) {
@@ -93,7 +93,7 @@ impl Found {
 }
 
 fn found(
-    lines: Vec<Line>,
+    lines: &[Line],
     at: usize,
     height: usize,
     layout: Layout,

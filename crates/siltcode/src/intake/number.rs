@@ -91,7 +91,8 @@ fn is_one_of(text: &str, words: &[&str]) -> bool {
 
 /// The bound a cell begins with. `<=` and `>=` are taken as `<` and `>`: a detection limit is never exact.
 fn bound(text: &str) -> (fn(Number) -> Cell, &str) {
-    let bounds: [(&str, fn(Number) -> Cell); 6] = [
+    type Bound = fn(Number) -> Cell;
+    let bounds: [(&str, Bound); 6] = [
         ("<=", Cell::Below),
         ("<", Cell::Below),
         ("\u{2264}", Cell::Below),
@@ -128,6 +129,7 @@ fn split_exponent(text: &str) -> (&str, i32) {
 }
 
 /// The ways to read a number without sign and exponent.
+#[allow(clippy::option_option)] // whole or not; and if whole, which decimal mark is left, if that is known
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Readings {
     /// With this decimal mark, and so many digits behind it.
@@ -157,6 +159,7 @@ impl Readings {
         (has_digits && grouped && !thousands.contains(&mark)).then_some((decimal, behind.len()))
     }
 
+    #[allow(clippy::option_option)] // as the field
     fn whole(marks: &[char], groups: &[&str]) -> Option<Option<Decimal>> {
         let [first, ..] = marks else {
             return (!groups.concat().is_empty()).then_some(None);

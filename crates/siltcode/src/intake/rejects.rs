@@ -40,7 +40,7 @@ impl<W: Write> RejectWriter<W> {
         for (line, row) in rows {
             let place = format!("{} line {line}", problem.table.file);
             let why = format!("{}: {}. {}", problem.code, problem.message, problem.hint);
-            self.record([place, why], row)?;
+            self.record(&[place, why], row)?;
         }
         Ok(())
     }
@@ -56,12 +56,12 @@ impl<W: Write> RejectWriter<W> {
     fn write_heading(&mut self, table: &Table) -> std::io::Result<()> {
         for (i, line) in table.heading.iter().enumerate() {
             let first = if i == 0 { [WHERE, WHY] } else { ["", ""] };
-            self.record(first.map(str::to_owned), line)?;
+            self.record(&first.map(str::to_owned), line)?;
         }
         Ok(())
     }
 
-    fn record(&mut self, first: [String; 2], cells: &[String]) -> std::io::Result<()> {
+    fn record(&mut self, first: &[String; 2], cells: &[String]) -> std::io::Result<()> {
         Ok(self.out.write_record(first.iter().chain(cells))?)
     }
 }

@@ -52,23 +52,23 @@ struct Counted {
 
 impl RowReader<'_> {
     /// The run of a row that holds all sizes.
-    pub(super) fn wide(&self, id: &str, row: &Row) -> std::result::Result<Piece, Problem> {
+    pub(super) fn wide(&self, id: &str, row: &Row) -> std::result::Result<Piece, Box<Problem>> {
         self.wide_channels(&row.1)
             .and_then(|channels| self.piece(id, &row.1, channels))
-            .map_err(|(error, column)| self.problem(&error, column, row))
+            .map_err(|(error, column)| Box::new(self.problem(&error, column, row)))
     }
 
     /// The run of rows that hold a size each. One bad row puts the whole run aside.
-    pub(super) fn long(&self, id: &str, rows: &[Row]) -> std::result::Result<Piece, Problem> {
+    pub(super) fn long(&self, id: &str, rows: &[Row]) -> std::result::Result<Piece, Box<Problem>> {
         let mut channels = Vec::with_capacity(rows.len());
         for (i, row) in rows.iter().enumerate() {
             match self.long_channel(&row.1) {
                 Ok(channel) => channels.push(channel),
-                Err((error, column)) => return Err(self.problem_of_run(&error, column, rows, i)),
+                Err((error, column)) => return Err(Box::new(self.problem_of_run(&error, column, rows, i))),
             }
         }
         self.piece(id, &rows[0].1, channels)
-            .map_err(|(error, column)| self.problem_of_run(&error, column, rows, 0))
+            .map_err(|(error, column)| Box::new(self.problem_of_run(&error, column, rows, 0)))
     }
 
     fn piece(&self, id: &str, row: &StringRecord, channels: Vec<Channel>) -> Placed<Piece> {
@@ -81,7 +81,7 @@ impl RowReader<'_> {
         };
         Ok(Piece {
             id: id.into(),
-            run: self.text(row, self.layout.run),
+            run: text(row, self.layout.run),
             blank: self.is_blank(row),
             spectrum: spectrum.map_err(|error| (error, None))?,
             companions: self.companions(row)?,
@@ -103,35 +103,21 @@ impl RowReader<'_> {
             return Err((ErrorKind::NothingCounted {}.into(), None));
         };
         let size_of_row = self.size(row, *size, *scale).map_err(|error| (error, Some(*size)))?;
-        let basis = self.basis(row, *basis).map_err(|error| (error, basis.column))?;
+        let basis = basis_of(row, *basis).map_err(|error| (error, basis.column))?;
         let cell = self.cell(row, *count)?;
         channel(cell, size_of_row, basis, self.counted(row)?).map_err(|error| (error, Some(*count)))
     }
 
     /// `4`, `4 um(c)`, `>= 4`.
     fn size(&self, row: &StringRecord, column: usize, scale: RowScale) -> Result<Size> {
-        let text = row.get(column).unwrap_or_default();
-        let said = heading::counts(text);
-        let unreadable = || Error::from(ErrorKind::SizeUnreadable { text: text.trim().into() });
+        let cell = row.get(column).unwrap_or_default();
+        let said = heading::counts(cell);
+        let unreadable = || Error::from(ErrorKind::SizeUnreadable { text: cell.trim().into() });
         let (um, _) = said.and_then(|said| said.size).ok_or_else(unreadable)?;
-        let of_row = match scale.column.and_then(|column| self.text(row, Some(column))) {
-            Some(text) => Some(text.parse::<SizeScale>()?),
-            None => None,
-        };
+        let of_row = text(row, scale.column).map(|scale| scale.parse::<SizeScale>()).transpose()?;
         let scale =
             self.options.scale.or(said.and_then(|said| said.scale)).or(of_row).unwrap_or(scale.otherwise);
         Size::new(um, scale)
-    }
-
-    fn basis(&self, row: &StringRecord, basis: RowBasis) -> Result<Basis> {
-        let Some(text) = basis.column.and_then(|column| self.text(row, Some(column))) else {
-            return Ok(basis.otherwise);
-        };
-        // A cell says `per 100 mL` or just `100 mL`; a heading must say `per`.
-        let said = heading::counts(&text).or_else(|| heading::counts(&format!("per {text}")));
-        said.and_then(|said| said.basis).ok_or_else(|| {
-            ErrorKind::CellUnreadable { what: "volume that counts refer to".into(), found: text }.into()
-        })
     }
 
     fn counted(&self, row: &StringRecord) -> Placed<Counted> {
@@ -197,18 +183,12 @@ impl RowReader<'_> {
     }
 
     fn notes(&self, row: &StringRecord) -> Vec<(String, String)> {
-        let note = |column: &usize| Some((self.names[*column].clone(), self.text(row, Some(*column))?));
+        let note = |column: &usize| Some((self.names[*column].clone(), text(row, Some(*column))?));
         self.layout.notes.iter().filter_map(note).collect()
     }
 
-    /// A cell's text; none where it is empty or there is no such column.
-    pub(super) fn text(&self, row: &StringRecord, column: Option<usize>) -> Option<String> {
-        let text = row.get(column?)?.trim();
-        (!text.is_empty()).then(|| text.to_owned())
-    }
-
     fn is_blank(&self, row: &StringRecord) -> bool {
-        let kind = self.text(row, self.layout.kind).unwrap_or_default().to_lowercase();
+        let kind = text(row, self.layout.kind).unwrap_or_default().to_lowercase();
         matches!(kind.as_str(), "blank" | "field blank" | "bottle blank" | "diluent" | "solvent")
     }
 
@@ -239,6 +219,24 @@ impl RowReader<'_> {
     }
 }
 
+/// A cell's text; none where it is empty or there is no such column.
+pub(super) fn text(row: &StringRecord, column: Option<usize>) -> Option<String> {
+    let text = row.get(column?)?.trim();
+    (!text.is_empty()).then(|| text.to_owned())
+}
+
+/// What a row's count refers to.
+fn basis_of(row: &StringRecord, basis: RowBasis) -> Result<Basis> {
+    let Some(cell) = text(row, basis.column) else {
+        return Ok(basis.otherwise);
+    };
+    // A cell says `per 100 mL` or just `100 mL`; a heading must say `per`.
+    let said = heading::counts(&cell).or_else(|| heading::counts(&format!("per {cell}")));
+    said.and_then(|said| said.basis).ok_or_else(|| {
+        ErrorKind::CellUnreadable { what: "volume that counts refer to".into(), found: cell }.into()
+    })
+}
+
 /// One size of a run: a cell on its basis, with the evidence where the volume is known.
 fn channel(cell: Cell, size: Size, basis: Basis, counted: Counted) -> Result<Channel> {
     let per_ml = |number: Number| scaled(number.value, basis, counted).and_then(PerMl::new);
@@ -262,13 +260,11 @@ fn channel(cell: Cell, size: Size, basis: Basis, counted: Counted) -> Result<Cha
 
 /// A count on its basis to a concentration \[particles/mL\].
 fn scaled(value: f64, basis: Basis, counted: Counted) -> Result<f64> {
-    match basis.volume_ml() {
-        Some(ml) => Ok(value / ml),
-        None => {
-            let volume = counted.volume.ok_or(ErrorKind::RawWithoutVolume {})?;
-            Ok(value * counted.dilution.factor() / volume.ml())
-        }
+    if let Some(ml) = basis.volume_ml() {
+        return Ok(value / ml);
     }
+    let volume = counted.volume.ok_or(ErrorKind::RawWithoutVolume {})?;
+    Ok(value * counted.dilution.factor() / volume.ml())
 }
 
 /// The raw count that a printed concentration and its counted volume imply.

@@ -13,7 +13,7 @@ use super::look::Found;
 use super::number::Marks;
 use super::options::{Decimal, Form, Options};
 use super::problem::{Notice, Problem, Severity, Table};
-use super::row::{Row, RowReader};
+use super::row::{Row, RowReader, text};
 use super::text::Rows;
 use super::{Sink, Tally};
 
@@ -142,7 +142,7 @@ impl<'a, S: Sink> TableReader<'a, S> {
             }
             Err(_) if self.starts_table(row) => {}
             Err(problem) => {
-                self.reject(problem);
+                self.reject(*problem);
                 self.last_id = Some(id);
             }
         }
@@ -150,9 +150,8 @@ impl<'a, S: Sink> TableReader<'a, S> {
 
     /// Keeps the rows of a run until another run begins.
     fn long(&mut self, row: Row) {
-        let key = |rows: &RowReader<'_>, row: &Row| {
-            (rows.text(&row.1, rows.layout.id), rows.text(&row.1, rows.layout.run))
-        };
+        let key =
+            |rows: &RowReader<'_>, row: &Row| (text(&row.1, rows.layout.id), text(&row.1, rows.layout.run));
         if self.pending.first().is_some_and(|first| key(&self.rows, first) != key(&self.rows, &row))
             || self.size_comes_again(&row)
         {
@@ -167,7 +166,7 @@ impl<'a, S: Sink> TableReader<'a, S> {
     /// Without run labels a size that comes again begins another run.
     fn size_comes_again(&self, row: &Row) -> bool {
         let CountColumns::Long { size, .. } = &self.rows.layout.counts else { return false };
-        let of = |row: &Row| self.rows.text(&row.1, Some(*size));
+        let of = |row: &Row| text(&row.1, Some(*size));
         self.pending.iter().any(|other| of(other) == of(row))
     }
 
@@ -181,14 +180,14 @@ impl<'a, S: Sink> TableReader<'a, S> {
                     self.hand_on(bottle);
                 }
             }
-            Err(problem) => self.reject(problem),
+            Err(problem) => self.reject(*problem),
         }
         self.last_id = Some(id);
     }
 
     /// The bottle's name: its cell, or the name above an empty cell, or the line.
     fn id(&self, row: &Row) -> String {
-        let own = self.rows.text(&row.1, self.rows.layout.id);
+        let own = text(&row.1, self.rows.layout.id);
         let above = || self.rows.layout.id.and(self.last_id.clone());
         own.or_else(above).unwrap_or_else(|| format!("line {}", row.0))
     }

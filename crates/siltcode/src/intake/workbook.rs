@@ -31,7 +31,7 @@ pub(super) fn read<S: Sink>(
     for sheet in sheets(&book.sheet_names(), options)? {
         let range = book.worksheet_range(&sheet).map_err(unreadable)?;
         let lines = lines(&range);
-        match look::at_lines(lines.clone(), 0, options) {
+        match look::at_lines(&lines, 0, options) {
             Ok(found) => {
                 let ends = found.last_line;
                 let reader = TableReader::new(name, Some(&sheet), found, options, sink, tally);
