@@ -178,6 +178,10 @@ kinds! {
     BlankAboveSample { size: String, blank_per_ml: f64, sample_per_ml: f64 }
         "blank-above-sample" "the blank has {blank_per_ml} per mL at {size}, the sample only {sample_per_ml}"
         "the sample cannot be told from the blank at this size; clean the glassware, count more volume"
+    /// A blank that was not counted at a size of the sample.
+    BlankIncomplete { size: String }
+        "blank-incomplete" "the blank was not counted at {size}, the sample was"
+        "count the blank at the same sizes, or do not subtract it"
 
     // ISO 4406
     /// Text that is no cleanliness code.

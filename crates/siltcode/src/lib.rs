@@ -37,3 +37,7 @@ pub use score::{Scored, ScoredChannel, Scoring, Verdict, score};
 pub use size::{Size, SizeScale};
 pub use spec::{Check, Outcome, Spec};
 pub use spectrum::{Bin, Channel, Spectrum};
+
+#[cfg(doctest)]
+#[doc = include_str!("../../../README.md")]
+struct Readme;

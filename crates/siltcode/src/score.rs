@@ -20,13 +20,15 @@ use crate::error::Result;
 use crate::sample::Sample;
 use crate::size::{Size, SizeScale};
 use crate::spec::{Check, Outcome, Spec};
-use crate::spectrum::Channel;
+use crate::spectrum::{Channel, Spectrum};
 
 /// How to score.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Scoring<'a> {
     /// The target to check against.
     pub spec: Option<&'a Spec>,
+    /// The blank to subtract.
+    pub blank: Option<&'a Spectrum>,
 }
 
 /// A bottle, scored.
@@ -40,6 +42,9 @@ pub struct Scored {
     pub scale: SizeScale,
     /// How many runs it rests on.
     pub runs: usize,
+    /// Sizes whose band the subtracted blank held more of than the bottle; none if no blank was subtracted.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub drowned_in_blank: Option<Vec<Size>>,
     /// Every size, smallest first.
     pub channels: Vec<ScoredChannel>,
     /// What else was measured.
@@ -89,10 +94,15 @@ pub struct Verdict {
 /// Scores one bottle.
 ///
 /// # Errors
-/// Those of [`Sample::spectrum`].
+/// Those of [`Sample::spectrum`] and [`Spectrum::less_blank`].
 pub fn score(sample: &Sample, scoring: &Scoring<'_>) -> Result<Scored> {
-    let spectrum = sample.spectrum()?;
-    let verdict = scoring.spec.map(|spec| spec.check(sample)).transpose()?.map(|check| Verdict {
+    let gross = sample.spectrum()?;
+    let (spectrum, drowned) = match scoring.blank.map(|blank| gross.less_blank(blank)).transpose()? {
+        Some((net, drowned)) => (net, Some(drowned)),
+        None => (gross, None),
+    };
+    let check = scoring.spec.map(|spec| spec.check_counts(&spectrum, &sample.companions));
+    let verdict = check.map(|check| Verdict {
         outcome: check.outcome,
         deciding: check.deciding.clone(),
         factor_to_remove: check.factor_to_remove(),
@@ -103,6 +113,7 @@ pub fn score(sample: &Sample, scoring: &Scoring<'_>) -> Result<Scored> {
         iso4406: Code::of(&spectrum).ok(),
         scale: spectrum.scale(),
         runs: sample.runs.len(),
+        drowned_in_blank: drowned,
         channels: spectrum.channels().iter().map(scored_channel).collect(),
         companions: sample.companions.clone(),
         verdict,

@@ -7,7 +7,7 @@
 
 use serde::Serialize;
 
-use crate::count::{Evidence, PerMl, Reading};
+use crate::count::{Evidence, PerMl, Reading, whole_count};
 use crate::error::{ErrorKind, Result};
 use crate::size::{Size, SizeScale};
 
@@ -146,6 +146,50 @@ impl Spectrum {
         self.reading(size).count()
     }
 
+    /// The spectrum less a blank, band by band, with the sizes whose band the blank held more of than the sample.
+    ///
+    /// A net band is never negative: where the blank held more, nothing is left. What each size then rests on is the raw
+    /// count that the net concentration comes to in the same volume, so that fewer than 20 particles above the blank are
+    /// still few; the blank's own scatter is not in it. Bounds and sizes not counted stay as they are.
+    ///
+    /// ```
+    /// use siltcode::{Size, Spectrum};
+    ///
+    /// let bottle = Spectrum::from_per_ml(&[(4.0, 100.0), (6.0, 30.0), (14.0, 2.0)])?;
+    /// let blank = Spectrum::from_per_ml(&[(4.0, 10.0), (6.0, 5.0), (14.0, 4.0)])?;
+    /// let (net, drowned) = bottle.less_blank(&blank)?;
+    /// assert_eq!(net.per_ml(Size::um_c(6.0)?).unwrap().get(), 27.0);   // 28 - 1 in the band 6-14, 0 above 14
+    /// assert_eq!(drowned, [Size::um_c(14.0)?]);
+    /// # Ok::<(), siltcode::Error>(())
+    /// ```
+    ///
+    /// # Errors
+    /// `scales-mixed`, and `blank-incomplete` unless the blank was counted at every size the sample was counted at.
+    pub fn less_blank(&self, blank: &Self) -> Result<(Self, Vec<Size>)> {
+        if blank.scale != self.scale {
+            let (left, right) = (self.scale.to_string(), blank.scale.to_string());
+            return Err(ErrorKind::ScalesMixed { left, right }.into());
+        }
+        let mut net = self.clone();
+        let mut drowned = Vec::new();
+        let (mut sum, mut above, mut blank_above) = (0.0, 0.0, 0.0);
+        for channel in net.channels.iter_mut().rev() {
+            let Some(count) = channel.reading.count() else { continue };
+            let of_blank = blank.per_ml(channel.size);
+            let of_blank =
+                of_blank.ok_or_else(|| ErrorKind::BlankIncomplete { size: channel.size.to_string() })?.get();
+            let band = (count.get() - above) - (of_blank - blank_above);
+            if band < 0.0 {
+                drowned.insert(0, channel.size);
+            }
+            (above, blank_above) = (count.get(), of_blank);
+            sum += band.max(0.0);
+            channel.reading = Reading::Count(PerMl::new(sum)?);
+            channel.evidence = channel.evidence.and_then(|evidence| net_evidence(evidence, sum));
+        }
+        Ok((net, drowned))
+    }
+
     /// The bins between the counted sizes, smallest first, the open one last.
     ///
     /// Only sizes with a plain count take part; bounds and missing sizes are passed over.
@@ -171,6 +215,11 @@ fn bin(small: &Channel, large: Option<&Channel>) -> Bin {
         (None, _) => None,
     };
     Bin { from: small.size, to: large.map(|c| c.size), per_ml, evidence }
+}
+
+/// The evidence that a net concentration comes to in the volume examined.
+fn net_evidence(gross: Evidence, per_ml: f64) -> Option<Evidence> {
+    Some(Evidence { raw: whole_count((per_ml * gross.examined_ml()).round()).ok()?, ..gross })
 }
 
 /// The evidence of a bin: only where both channels were counted in the same volume.

@@ -14,7 +14,9 @@ use clap::ValueEnum;
 use indicatif::{ProgressBar, ProgressStyle};
 use siltcode::intake::{self, Decimal, Form, Notice, Options, Problem, RepeatedIds, Severity, Sink, Summary};
 use siltcode::spec::published;
-use siltcode::{Basis, Code, CountedVolume, Dilution, Position, Sample, Scoring, SizeScale, Spec, score};
+use siltcode::{
+    Basis, Code, CountedVolume, Dilution, Position, Sample, Scoring, SizeScale, Spec, Spectrum, score,
+};
 
 use crate::exit::{Exit, Failure};
 use crate::inputs::{self, Input};
@@ -44,6 +46,10 @@ pub(crate) struct Args {
     /// How to print.
     #[arg(long, value_name = "FORMAT", default_value = "table")]
     format: Format,
+
+    /// Subtract the blank read last before a bottle, per size band; without this, blanks are only shown.
+    #[arg(long)]
+    subtract_blank: bool,
 
     #[command(flatten)]
     hints: Hints,
@@ -172,7 +178,9 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
         Format::Csv => Box::new(csv::Csv::new(out)),
     };
     let mut scorer = Scorer {
-        scoring: Scoring { spec: spec.as_ref() },
+        spec: spec.as_ref(),
+        subtract_blank: args.subtract_blank,
+        blank: None,
         report,
         rejects: &mut rejects,
         repeated: RepeatedIds::default(),
@@ -223,7 +231,10 @@ fn progress_bar(bytes: u64) -> ProgressBar {
 
 /// Scores each sample as it comes and hands it to the report.
 struct Scorer<'a> {
-    scoring: Scoring<'a>,
+    spec: Option<&'a Spec>,
+    subtract_blank: bool,
+    /// The blank to subtract: the one read last.
+    blank: Option<Spectrum>,
     report: Box<dyn Report + 'a>,
     rejects: &'a mut Rejects,
     repeated: RepeatedIds,
@@ -263,7 +274,8 @@ impl Sink for Scorer<'_> {
         if let Some(notice) = self.repeated.check(&sample, &self.file) {
             self.notice(notice);
         }
-        match score(&sample, &self.scoring) {
+        let scoring = Scoring { spec: self.spec, blank: self.blank.as_ref() };
+        match score(&sample, &scoring) {
             Ok(scored) => {
                 self.tally.count(&scored);
                 self.write(|scorer| scorer.report.scored(&scored));
@@ -291,10 +303,13 @@ impl Sink for Scorer<'_> {
             line: None,
             severity: Severity::Note,
             code: "blank",
-            message: blank_in_words(&blank),
+            message: blank_in_words(&blank, self.subtract_blank),
             hint: String::new(),
         };
         self.notice(notice);
+        if self.subtract_blank {
+            self.blank = blank.spectrum().ok();
+        }
     }
 
     fn problem(&mut self, problem: Problem) {
@@ -310,12 +325,13 @@ impl Sink for Scorer<'_> {
     }
 }
 
-/// A blank is shown beside the bottles, not scored and not subtracted.
-fn blank_in_words(blank: &Sample) -> String {
+/// A blank is shown beside the bottles, and not scored.
+fn blank_in_words(blank: &Sample, subtracted: bool) -> String {
     let counts = blank.spectrum().map(|spectrum| {
         let channels =
             spectrum.channels().iter().map(|channel| format!("{} /mL at {}", channel.reading, channel.size));
         channels.collect::<Vec<_>>().join(", ")
     });
-    format!("blank {}: {}; not subtracted", blank.id, counts.unwrap_or_else(|error| error.to_string()))
+    let use_of_it = if subtracted { "subtracted from the bottles that follow" } else { "not subtracted" };
+    format!("blank {}: {}; {use_of_it}", blank.id, counts.unwrap_or_else(|error| error.to_string()))
 }
