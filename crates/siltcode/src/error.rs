@@ -197,6 +197,12 @@ kinds! {
         "code-rises-with-size" "`{text}` rises from left to right, which cannot happen"
         "counts are cumulative, so a larger size never has more; check the order of the numbers"
 
+    // arrays
+    /// The place for the results is not as long as the input.
+    LengthsDiffer { input: usize, output: usize }
+        "lengths-differ" "{input} values are given, with room for {output} results"
+        "give an output of the same length as the input"
+
     // certainty
     /// A confidence level outside 0 to 1.
     LevelOutOfRange { value: f64 }

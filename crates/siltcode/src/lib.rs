@@ -12,6 +12,7 @@
 
 mod table;
 
+pub mod bulk;
 pub mod certainty;
 pub mod class;
 pub mod companion;

@@ -38,6 +38,19 @@ static UPPER: LazyLock<Vec<f64>> = LazyLock::new(|| {
     table::rows::<Row>(&siltcode_tables::ISO4406).into_iter().filter_map(|row| row.up_to_per_ml).collect()
 });
 
+/// The number of a concentration of 0 or more \[particles/mL\]; 29 stands for above the scale.
+pub(crate) fn number_of(per_ml: f64) -> u8 {
+    let below = UPPER.partition_point(|&upper| upper < per_ml);
+    #[allow(clippy::cast_possible_truncation)] // the table has 29 rows
+    let number = below as u8;
+    number
+}
+
+/// The upper bound of a number, included \[particles/mL\]; none above the scale.
+pub(crate) fn upper_bound(number: u8) -> Option<f64> {
+    UPPER.get(usize::from(number)).copied()
+}
+
 /// An ISO 4406 range number: 0 to 28, or above the scale. Lower is cleaner, and so is the order.
 ///
 /// ```
@@ -75,9 +88,7 @@ impl RangeNumber {
     /// The range that holds this concentration, by the table: bounds exclusive below, inclusive above.
     #[must_use]
     pub fn of(per_ml: PerMl) -> Self {
-        let below = UPPER.partition_point(|&upper| upper < per_ml.get());
-        #[allow(clippy::cast_possible_truncation)] // the table has 29 rows
-        Self(below as u8)
+        Self(number_of(per_ml.get()))
     }
 
     /// The number, 0 to 28; 29 stands for above the scale.
@@ -94,9 +105,7 @@ impl RangeNumber {
     /// The concentrations this number stands for.
     #[must_use]
     pub fn bounds(self) -> Bounds {
-        let i = usize::from(self.0);
-        let more_than = i.checked_sub(1).and_then(|below| UPPER.get(below)).copied();
-        Bounds { more_than, up_to: UPPER.get(i).copied() }
+        Bounds { more_than: self.0.checked_sub(1).and_then(upper_bound), up_to: upper_bound(self.0) }
     }
 
     /// The most particles per mL this number allows; none above the scale.
