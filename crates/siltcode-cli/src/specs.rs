@@ -2,8 +2,8 @@
 
 use std::io::Write;
 
-use siltcode::Spec;
-use siltcode::spec::{Requirement, Status, published};
+use siltcode::spec::{Requirement, published};
+use siltcode::{Spec, Status};
 
 use crate::ListFormat;
 use crate::exit::{Exit, Failure};

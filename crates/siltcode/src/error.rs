@@ -202,6 +202,35 @@ kinds! {
     LengthsDiffer { input: usize, output: usize }
         "lengths-differ" "{input} values are given, with room for {output} results"
         "give an output of the same length as the input"
+    // classes
+    /// Text that is no contamination class.
+    ClassUnreadable { text: String }
+        "class-unreadable" "`{text}` is not a contamination class"
+        "classes are 000, 00, 0, 1 and so on, >12 above the last; AS4059 adds letters: 9A/8B/7C, 6 B-F"
+    /// No class system of this name.
+    ClassSystemUnknown { text: String, systems: String }
+        "class-system-unknown" "there is no class system named `{text}`"
+        "one of: {systems}"
+    /// A class system without sizes in this scale.
+    ClassScaleUnsuited { system: String, scale: String, scales: String }
+        "class-scale-unsuited" "{system} has no sizes in {scale}"
+        "it has sizes in {scales}; convert the sizes explicitly first"
+    /// None of a class system's sizes was counted.
+    ClassNotCounted { system: String, sizes: String }
+        "class-not-counted" "none of the sizes of {system} lies within what was counted"
+        "count at one of: {sizes}"
+    /// A law of size that is not defined here.
+    LawUndefined { needs: String, found: String }
+        "law-undefined" "no curve can be drawn through {found}"
+        "{needs}"
+    /// No published conversion between two size scales.
+    ConversionUnknown { from: String, to: String }
+        "conversion-unknown" "there is no published conversion from {from} to {to}"
+        "count again in the scale that is asked for"
+    /// A size outside the published pairs.
+    ConversionOutside { size: String, from_um: f64, to_um: f64 }
+        "conversion-outside" "{size} lies outside the published pairs of sizes"
+        "they go from {from_um} to {to_um} um; nothing is read beyond them"
 
     // certainty
     /// A confidence level outside 0 to 1.

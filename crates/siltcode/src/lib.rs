@@ -16,6 +16,7 @@ pub mod bulk;
 pub mod certainty;
 pub mod class;
 pub mod companion;
+pub mod conversion;
 pub mod count;
 pub mod error;
 pub mod intake;
@@ -25,6 +26,7 @@ pub mod score;
 pub mod size;
 pub mod spec;
 pub mod spectrum;
+pub mod status;
 
 /// The published tables, each with its citation.
 pub use siltcode_tables as tables;
@@ -38,6 +40,7 @@ pub use score::{Scored, ScoredChannel, Scoring, Verdict, score};
 pub use size::{Size, SizeScale};
 pub use spec::{Check, Outcome, Spec};
 pub use spectrum::{Bin, Channel, Spectrum};
+pub use status::Status;
 
 #[cfg(doctest)]
 #[doc = include_str!("../../../README.md")]

@@ -5,11 +5,15 @@
 //! refused with the two usual causes. Physics and statistics work in [`bins`](Spectrum::bins), the particles between
 //! two neighbouring sizes, which are independent of each other.
 
+mod law;
+
 use serde::Serialize;
 
 use crate::count::{Evidence, PerMl, Reading, whole_count};
 use crate::error::{ErrorKind, Result};
 use crate::size::{Size, SizeScale};
+
+pub use law::{Curve, Interpolated, Law, PowerDensity};
 
 /// One size with its cumulative count.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]

@@ -1,19 +1,23 @@
 //! How a published number is known.
 
 use std::fmt;
+use std::str::FromStr;
 
-use serde::{Deserialize, Serialize};
+use serde::{Serialize, Serializer};
 
-/// How a published number is known, surest first. A result is only as sure as the least sure number it rests on.
+use crate::error::{Error, ErrorKind, Result};
+
+/// How a number is known, surest first. A result is only as sure as the least sure number it rests on.
 ///
 /// ```
 /// use siltcode::Status;
 ///
 /// assert_eq!(Status::Read.max(Status::Memory).to_string(), "MEMORY");
 /// ```
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "UPPERCASE")]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Status {
+    /// The user's own.
+    User,
     /// Read in a source that is named.
     Read,
     /// Worked out from numbers that were read.
@@ -22,12 +26,37 @@ pub enum Status {
     Memory,
 }
 
+impl Status {
+    const ALL: [Self; 4] = [Self::User, Self::Read, Self::Derived, Self::Memory];
+}
+
 impl fmt::Display for Status {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.pad(match self {
+            Self::User => "USER",
             Self::Read => "READ",
             Self::Derived => "DERIVED",
             Self::Memory => "MEMORY",
         })
+    }
+}
+
+impl FromStr for Status {
+    type Err = Error;
+
+    fn from_str(text: &str) -> Result<Self> {
+        let unusable = || ErrorKind::SpecValueUnusable {
+            key: "status".into(),
+            found: text.into(),
+            expected: "USER, READ, DERIVED or MEMORY".into(),
+        };
+        let found = Self::ALL.into_iter().find(|status| status.to_string() == text.trim());
+        found.ok_or_else(|| unusable().into())
+    }
+}
+
+impl Serialize for Status {
+    fn serialize<S: Serializer>(&self, serializer: S) -> std::result::Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
     }
 }

@@ -8,7 +8,10 @@ use siltcode_tables::Table;
 ///
 /// The table is part of the library, so a row that does not parse is a programming error; a test reads every table.
 pub(crate) fn rows<T: DeserializeOwned>(table: &Table) -> Vec<T> {
-    reader(table).into_deserialize().collect::<Result<_, _>>().unwrap_or_else(|error| unreadable(table, error))
+    reader(table)
+        .into_deserialize()
+        .collect::<Result<_, _>>()
+        .unwrap_or_else(|error| unreadable(table, error))
 }
 
 /// The headings and all rows of an embedded table whose columns are only known by their headings.

@@ -4,8 +4,8 @@ use std::io::{self, Write};
 
 use siltcode::intake::{Notice, Problem};
 use siltcode::provenance::{InputDigest, Provenance};
-use siltcode::spec::{Finding, Found, Status};
-use siltcode::{Code, Outcome, Scored, SizeScale, Spec};
+use siltcode::spec::{Finding, Found};
+use siltcode::{Code, Outcome, Scored, SizeScale, Spec, Status};
 
 use super::csv::code_channels;
 use super::report::{Report, Tally};

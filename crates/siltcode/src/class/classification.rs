@@ -221,8 +221,13 @@ fn notes(system: ClassSystem, sizes: &[SizeClass], status: Status) -> Vec<String
         (!found.is_empty()).then(|| found.join(", "))
     };
     let mut notes: Vec<String> = system.notes().iter().map(ToString::to_string).collect();
-    notes.extend(of(Origin::NotCounted).map(|sizes| format!("not counted: {sizes}; the worst class is over the other sizes only")));
-    notes.extend(of(Origin::Interpolated).map(|sizes| format!("read between counted sizes, by two laws: {sizes}")));
+    notes.extend(
+        of(Origin::NotCounted)
+            .map(|sizes| format!("not counted: {sizes}; the worst class is over the other sizes only")),
+    );
+    notes.extend(
+        of(Origin::Interpolated).map(|sizes| format!("read between counted sizes, by two laws: {sizes}")),
+    );
     if status == Status::Memory {
         notes.push("rests on limits recalled and not read anywhere (MEMORY): not for acceptance".into());
     }

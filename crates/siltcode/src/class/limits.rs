@@ -71,9 +71,10 @@ impl Limits {
     pub(super) fn class(&self, column: &Column, per_100_ml: f64) -> (Class, Status) {
         match column.row(per_100_ml) {
             Some(row) => self.rows[row],
-            None => {
-                self.rows.last().map_or((Class::CLEANEST, Status::Read), |&(last, status)| (last.or_worse(), status))
-            }
+            None => self
+                .rows
+                .last()
+                .map_or((Class::CLEANEST, Status::Read), |&(last, status)| (last.or_worse(), status)),
         }
     }
 

@@ -14,8 +14,9 @@ use crate::count::{PerMl, Reading};
 use crate::error::Result;
 use crate::sample::Sample;
 use crate::size::Size;
-use crate::spec::{Alternative, CompanionLimit, Demand, Outcome, ParticleLimit, Requirement, Spec, Status};
+use crate::spec::{Alternative, CompanionLimit, Demand, Outcome, ParticleLimit, Requirement, Spec};
 use crate::spectrum::Spectrum;
+use crate::status::Status;
 use crate::table;
 
 /// What came out for one requirement.

@@ -31,13 +31,14 @@ mod requirement;
 
 pub use check::{Check, Finding, Found};
 pub use outcome::Outcome;
-pub use requirement::{Alternative, CompanionLimit, Demand, ParticleLimit, Requirement, Status};
+pub use requirement::{Alternative, CompanionLimit, Demand, ParticleLimit, Requirement};
 
 use serde::Serialize;
 
 use crate::class::iso4406::Code;
 use crate::error::Result;
 use crate::size::{Size, SizeScale};
+use crate::status::Status;
 
 /// What is asked of a fluid.
 #[derive(Debug, Clone, PartialEq, Serialize)]

@@ -7,7 +7,8 @@ use crate::companion::{CompanionUnit, Property};
 use crate::count::PerMl;
 use crate::error::{Error, ErrorKind, Position, Result};
 use crate::size::{Size, SizeScale};
-use crate::spec::{Alternative, CompanionLimit, Demand, ParticleLimit, Requirement, Spec, Status};
+use crate::spec::{Alternative, CompanionLimit, Demand, ParticleLimit, Requirement, Spec};
+use crate::status::Status;
 
 impl Spec {
     /// Reads a specification.

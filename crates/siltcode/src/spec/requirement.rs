@@ -1,61 +1,14 @@
 //! One requirement: what is looked at, the limit, and where it comes from.
 
 use std::fmt;
-use std::str::FromStr;
 
-use serde::{Serialize, Serializer};
+use serde::Serialize;
 
 use crate::class::iso4406::RangeNumber;
 use crate::companion::{CompanionUnit, Property};
 use crate::count::PerMl;
-use crate::error::{Error, ErrorKind, Result};
 use crate::size::Size;
-
-/// How well a number is known. Later is weaker.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Status {
-    /// The user's own.
-    User,
-    /// Seen in a source.
-    Read,
-    /// Worked out from numbers that were seen.
-    Derived,
-    /// From memory, not verified: whoever relies on it must look it up.
-    Memory,
-}
-
-impl fmt::Display for Status {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.pad(match self {
-            Self::User => "USER",
-            Self::Read => "READ",
-            Self::Derived => "DERIVED",
-            Self::Memory => "MEMORY",
-        })
-    }
-}
-
-impl FromStr for Status {
-    type Err = Error;
-
-    fn from_str(text: &str) -> Result<Self> {
-        let all = [Self::User, Self::Read, Self::Derived, Self::Memory];
-        all.into_iter().find(|status| status.to_string() == text.trim()).ok_or_else(|| {
-            ErrorKind::SpecValueUnusable {
-                key: "status".into(),
-                found: text.into(),
-                expected: "USER, READ, DERIVED or MEMORY".into(),
-            }
-            .into()
-        })
-    }
-}
-
-impl Serialize for Status {
-    fn serialize<S: Serializer>(&self, serializer: S) -> std::result::Result<S::Ok, S::Error> {
-        serializer.collect_str(self)
-    }
-}
+use crate::status::Status;
 
 /// The limit on a particle count.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]

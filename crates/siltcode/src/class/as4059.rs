@@ -1,0 +1,36 @@
+//! SAE AS4059: cumulative classes at six lettered sizes, and differential classes over five size ranges.
+//!
+//! The cumulative table is printed in two forms: unrounded (labelled revision E) and rounded, partly past three figures;
+//! counts between the two prints change class (19 463 to 19 500 at size B are class 7 unrounded, class 6 rounded). The
+//! unrounded one is the default because it is the running sum of the differential table; the title of a result says
+//! which was used. The values of revision G were not read.
+
+use std::sync::LazyLock;
+
+use siltcode_tables::{AS4059_CUMULATIVE, AS4059_CUMULATIVE_ROUNDED, AS4059_DIFFERENTIAL};
+
+use super::limits::Limits;
+use super::system::System;
+
+pub(super) static CUMULATIVE: LazyLock<System> = LazyLock::new(|| System {
+    name: "as4059",
+    title: "SAE AS4059 (revision E), cumulative, unrounded table",
+    notes: &[],
+    limits: Limits::of(&AS4059_CUMULATIVE),
+});
+
+pub(super) static ROUNDED: LazyLock<System> = LazyLock::new(|| System {
+    name: "as4059-rounded",
+    title: "SAE AS4059, cumulative, table as rounded in print",
+    notes: &["the rounded print: near a limit its class differs from the unrounded table's"],
+    limits: Limits::of(&AS4059_CUMULATIVE_ROUNDED),
+});
+
+pub(super) static DIFFERENTIAL: LazyLock<System> = LazyLock::new(|| System {
+    name: "as4059-differential",
+    title: "SAE AS4059 (revisions E and F), differential",
+    notes: &[
+        "a class without a letter means the differential table since revision F; say the revision with it",
+    ],
+    limits: Limits::of(&AS4059_DIFFERENTIAL),
+});

@@ -1,0 +1,52 @@
+//! Which AS4059 class could this be? What an ISO 4406 code alone, without counts, leaves possible.
+//!
+//! Both systems draw their bounds at other places, so a range number spans one or two classes at its size. The printed
+//! tables that set one class against one code are not used: they disagree by a whole class for every code, because one
+//! follows the size 4 um(c), which NAS 1638 does not have, and the other the larger sizes; and they hold only for one
+//! distribution of sizes.
+
+use serde::Serialize;
+
+use super::designation::Letter;
+use super::iso4406::{Bounds, Code, Place};
+use super::system::ClassSystem;
+use super::value::ClassRange;
+use crate::size::SizeScale;
+
+/// The classes that a code leaves possible at one size.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct Possible {
+    /// The size's letter.
+    pub letter: Letter,
+    /// The classes its range number spans.
+    pub classes: ClassRange,
+}
+
+/// The AS4059 cumulative classes that an ISO 4406 code in um(c) leaves possible, size by size.
+///
+/// ```
+/// use siltcode::class::as4059_of_code;
+///
+/// let possible = as4059_of_code("18/16/13".parse()?);
+/// let printed: Vec<String> = possible.iter().map(|p| format!("{}: {}", p.letter, p.classes)).collect();
+/// assert_eq!(printed, ["A: 8 to 9", "B: 7 to 8", "C: 7 to 8"]);
+/// # Ok::<(), siltcode::Error>(())
+/// ```
+#[must_use]
+pub fn as4059_of_code(code: Code) -> Vec<Possible> {
+    let limits = ClassSystem::As4059.limits();
+    let sizes = Code::sizes_um(SizeScale::UmC).into_iter().zip(code.places());
+    let possible = |(um, place): (Option<f64>, Place)| {
+        let number = place.range_number()?;
+        let at = |column: &&super::limits::Column| {
+            column.span(SizeScale::UmC).is_some_and(|span| Some(span.from.um()) == um)
+        };
+        let column = limits.columns.iter().find(at)?;
+        let Bounds { more_than, up_to } = number.bounds();
+        let class = |per_ml: f64| limits.class(column, per_ml * 100.0).0;
+        let least = more_than.map_or(0.0, f64::next_up);
+        let classes = ClassRange::between(class(least), class(up_to.unwrap_or(f64::INFINITY)));
+        Some(Possible { letter: column.letter?, classes })
+    };
+    sizes.filter_map(possible).collect()
+}
