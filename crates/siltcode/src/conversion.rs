@@ -143,7 +143,8 @@ fn along(size: Size, pairs: &[(f64, f64)], order: impl Fn(&(f64, f64)) -> (f64, 
     for pair in pairs.windows(2) {
         let ((x0, y0), (x1, y1)) = (order(&pair[0]), order(&pair[1]));
         if (x0..=x1).contains(&um) {
-            return Ok(if um == x1 { y1 } else { y0 + (y1 - y0) * (um - x0) / (x1 - x0) });
+            let share = (um - x0) / (x1 - x0);
+            return Ok(if share < 1.0 { y0 + (y1 - y0) * share } else { y1 });
         }
     }
     let ends = [pairs.first(), pairs.last()].map(|pair| pair.map_or(0.0, |pair| order(pair).0));

@@ -202,6 +202,7 @@ kinds! {
     LengthsDiffer { input: usize, output: usize }
         "lengths-differ" "{input} values are given, with room for {output} results"
         "give an output of the same length as the input"
+
     // classes
     /// Text that is no contamination class.
     ClassUnreadable { text: String }

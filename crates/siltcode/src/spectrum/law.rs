@@ -79,7 +79,7 @@ impl Law {
             ensure_one_scale(small, size)?;
         }
         let [small_x, large_x, at_x] = [small, large, at].map(|size| self.abscissa(size.um()));
-        if small_x == large_x {
+        if small_x.total_cmp(&large_x).is_eq() {
             return Err(undefined("a law goes through two different sizes", small.to_string()));
         }
         Ok((at_x - large_x) / (large_x - small_x))
