@@ -1,5 +1,7 @@
 //! The class systems against published examples, their own sums, and the misprints that must not be met again.
 
+#![allow(clippy::float_cmp)] // limits are compared exactly
+
 use proptest::prelude::*;
 use serde::Deserialize;
 use siltcode::class::{Class, ClassSystem, Designation, Letter, as4059_of_code};

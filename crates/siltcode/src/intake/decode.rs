@@ -87,11 +87,13 @@ pub(super) struct Utf8<R> {
     raw: Vec<u8>,
     at: usize,
     ended: bool,
+    /// The decoder has given its last; it must not be asked again.
+    done: bool,
 }
 
 impl<R: Read> Utf8<R> {
     pub(super) fn new(inner: R, encoding: &'static Encoding) -> Self {
-        Self { inner, decoder: encoding.new_decoder(), raw: Vec::new(), at: 0, ended: false }
+        Self { inner, decoder: encoding.new_decoder(), raw: Vec::new(), at: 0, ended: false, done: false }
     }
 
     fn refill(&mut self) -> io::Result<()> {
@@ -111,17 +113,19 @@ impl<R: Read> Read for Utf8<R> {
         if buffer.len() < LONGEST {
             return Err(io::Error::other("the buffer is too small to decode into"));
         }
-        loop {
+        while !self.done {
             if self.at == self.raw.len() && !self.ended {
                 self.refill()?;
             }
             let (result, read, written, _) =
                 self.decoder.decode_to_utf8(&self.raw[self.at..], buffer, self.ended);
             self.at += read;
-            if written > 0 || (self.ended && result == CoderResult::InputEmpty) {
+            self.done = self.ended && result == CoderResult::InputEmpty;
+            if written > 0 {
                 return Ok(written);
             }
         }
+        Ok(0)
     }
 }
 

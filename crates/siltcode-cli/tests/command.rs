@@ -1,0 +1,217 @@
+//! The command as a process: what it prints, where, and how it ends.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+use serde_json::Value;
+use tempfile::TempDir;
+
+const GOOD: &str = "bottle,4 um(c) /mL,6 um(c) /mL,14 um(c) /mL\nA,1752,517,55\n";
+
+fn demo(name: &str) -> String {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo-samples");
+    folder.join(name).display().to_string()
+}
+
+fn siltcode(arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_siltcode")).args(arguments).output().unwrap()
+}
+
+fn status(output: &Output) -> i32 {
+    output.status.code().unwrap()
+}
+
+fn stdout(output: &Output) -> String {
+    String::from_utf8(output.stdout.clone()).unwrap()
+}
+
+fn stderr(output: &Output) -> String {
+    String::from_utf8(output.stderr.clone()).unwrap()
+}
+
+/// A file of this text in a folder that goes when it is dropped.
+fn file(name: &str, text: &[u8]) -> (TempDir, PathBuf) {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join(name);
+    fs::write(&path, text).unwrap();
+    (folder, path)
+}
+
+#[test]
+fn the_demo_is_scored_within_80_columns() {
+    let output = siltcode(&["score", &demo(""), "--spec", &demo("day-tank.toml")]);
+    assert_eq!(status(&output), 3, "{}", stderr(&output));
+    let text = stdout(&output);
+    assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
+    let line = |id: &str| text.lines().find(|line| line.starts_with(id)).unwrap().to_owned();
+    assert!(line("HB-04").contains("17/15/10") && line("HB-04").contains("conforms"));
+    assert!(line("HB-03").contains("does not conform"));
+    assert!(line("HB-11").contains("*/20/17"));
+    assert!(line("HB-15").contains("15/13/>=6"));
+    let said = stderr(&output).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("launch-decimal-comma.csv, line 12"), "{said}");
+    assert!(!text.contains('\u{1b}'), "no colour but on a terminal");
+}
+
+#[test]
+fn json_has_the_fixed_face() {
+    let output = siltcode(&["score", &demo(""), "--spec", "18/16/13", "--format", "json"]);
+    let json: Value = serde_json::from_str(&stdout(&output)).unwrap();
+    assert_eq!(json["schema"], "siltcode.score/1");
+    let first = &json["samples"][0];
+    assert_eq!(first["iso4406"], "17/15/12");
+    assert_eq!(first["channels"][0]["size_um_c"], 4.0);
+    assert_eq!(first["channels"][0]["raw"], 35_613);
+    assert_eq!(first["channels"][0]["number"], 17);
+    assert_eq!(first["channels"][0]["few"], false);
+    assert_eq!(first["verdict"]["outcome"], "conforms");
+    let problem = &json["problems"][0];
+    assert_eq!(problem["code"], "count-rises-with-size");
+    assert_eq!(problem["line"], 12);
+    assert!(problem["hint"].as_str().unwrap().contains("differential"));
+    assert_eq!(json["provenance"]["inputs"][0]["sha256"].as_str().unwrap().len(), 64);
+}
+
+#[test]
+fn csv_has_a_line_for_every_bottle() {
+    let output = siltcode(&["score", &demo("bunker-tank.csv"), "--format", "csv"]);
+    assert_eq!(status(&output), 0);
+    assert_eq!(stdout(&output).lines().count(), 5);
+}
+
+#[test]
+fn exit_statuses_tell_how_it_ended() {
+    let (_folder, good) = file("good.csv", GOOD.as_bytes());
+    let good = good.display().to_string();
+    assert_eq!(status(&siltcode(&["score", &good])), 0);
+    assert_eq!(status(&siltcode(&["score", &good, "--spec", "18/16/13"])), 0);
+    assert_eq!(status(&siltcode(&["score", &good, "--spec", "17/15/12"])), 1);
+    assert_eq!(
+        status(&siltcode(&["score", &good, "--spec", "wwfc-diesel-water"])),
+        1,
+        "water was not tested"
+    );
+    assert_eq!(status(&siltcode(&["score", &good, &demo("launch-decimal-comma.csv")])), 3);
+}
+
+/// Nothing on standard output, one message with a hint, status 2.
+fn refused(arguments: &[&str], words: &[&str]) {
+    let output = siltcode(arguments);
+    let said = stderr(&output);
+    assert_eq!(status(&output), 2, "{arguments:?}: {said}");
+    assert!(output.stdout.is_empty(), "{arguments:?}");
+    assert!(said.contains("hint:"), "{said}");
+    for word in words {
+        assert!(said.contains(word), "{word} in {said}");
+    }
+}
+
+#[test]
+fn bad_input_is_refused_in_words() {
+    refused(&["score", "nowhere.csv"], &["nowhere.csv"]);
+    for (name, text, word) in [
+        ("empty.csv", &b""[..], "empty"),
+        ("binary.csv", &[0x7f, b'E', b'L', b'F', 0, 0, 1, 0, 2][..], "neither"),
+        ("list.csv", b"name,remark\nA,fine\n", "name remark"),
+    ] {
+        let (_folder, path) = file(name, text);
+        refused(&["score", &demo("bunker-tank.csv"), &path.display().to_string()], &[name, word]);
+    }
+    let folder = tempfile::tempdir().unwrap();
+    refused(&["score", &folder.path().display().to_string()], &["holds no counts"]);
+}
+
+#[test]
+fn a_bad_specification_names_its_line() {
+    let counts = demo("bunker-tank.csv");
+    for (text, word) in [
+        ("code = \"18/16/13\"\n[counts]\n\"21 um(x)\" = 10\n", "line 3"),
+        ("code = \"18/16/13\"\nwater = \"200 mg/pound\"\n", "line 2"),
+        ("code = \"13/16/18\"\n", "line 1"),
+        ("code = 18/16/13\n", "line 1"),
+    ] {
+        let (_folder, path) = file("target.toml", text.as_bytes());
+        refused(&["score", &counts, "--spec", &path.display().to_string()], &["target.toml", word]);
+    }
+    refused(&["score", &counts, "--spec", "nothing-like-it"], &["nothing-like-it", "wwfc-diesel"]);
+}
+
+#[test]
+fn rejected_rows_can_be_corrected_and_fed_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let rejects = folder.path().join("rejects.csv");
+    let place = rejects.display().to_string();
+    let output = siltcode(&["score", &demo("launch-decimal-comma.csv"), "--rejects", &place]);
+    assert_eq!(status(&output), 3);
+    let written = fs::read_to_string(&rejects).unwrap();
+    assert!(written.contains("count-rises-with-size"));
+    fs::write(&rejects, written.replace("483,3", "24,3")).unwrap();
+    let again = siltcode(&["score", &place]);
+    assert_eq!(status(&again), 0, "{}", stderr(&again));
+    assert!(stdout(&again).contains("HB-13"));
+}
+
+#[test]
+fn a_refused_run_leaves_no_rejects_behind() {
+    let folder = tempfile::tempdir().unwrap();
+    let place = folder.path().join("rejects.csv").display().to_string();
+    refused(&["score", &demo("day-tank.toml"), "--rejects", &place], &[]);
+    assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 0);
+}
+
+#[test]
+fn a_blank_is_subtracted_only_when_asked() {
+    let text =
+        "bottle,kind,4 um(c) /mL,6 um(c) /mL,14 um(c) /mL\nclean,blank,1000,300,10\nA,sample,1752,517,55\n";
+    let (_folder, path) = file("blank.csv", text.as_bytes());
+    let path = path.display().to_string();
+    assert!(stdout(&siltcode(&["score", &path])).contains("18/16/13"));
+    assert!(stdout(&siltcode(&["score", &path, "--subtract-blank"])).contains("17/15/13"));
+}
+
+#[test]
+fn hints_override_what_is_found() {
+    let (_folder, path) = file("bare.csv", b"bottle,4,6,14\nA,175200,51700,5500\n");
+    let path = path.display().to_string();
+    let output = siltcode(&["score", &path, "--per", "100mL", "--scale", "um(c)"]);
+    assert!(stdout(&output).contains("18/16/13"));
+    assert!(!stderr(&output).contains("warning"), "{}", stderr(&output));
+    assert!(stderr(&siltcode(&["score", &path])).contains("taken as per mL"));
+}
+
+#[test]
+fn colour_repeats_what_the_words_say() {
+    let arguments = ["score", &demo("bunker-tank.csv"), "--spec", "18/16/13"];
+    let plain = stdout(&siltcode(&arguments));
+    let coloured = stdout(&siltcode(&[&arguments[..], &["--color", "always"]].concat()));
+    assert!(coloured.contains('\u{1b}') && !plain.contains('\u{1b}'));
+    assert!(plain.contains("does not conform"));
+}
+
+#[test]
+fn specifications_and_tables_are_listed_and_shown() {
+    assert!(stdout(&siltcode(&["specs"])).contains("jet-a1-manufacture"));
+    assert!(stdout(&siltcode(&["specs", "jet-a1-manufacture"])).contains("refinery"));
+    assert!(stdout(&siltcode(&["specs", "d975-diesel"])).contains("memory"));
+    assert!(stdout(&siltcode(&["tables"])).contains("iso4406"));
+    assert!(stdout(&siltcode(&["tables", "iso4406"])).contains("18,1300,2500"));
+    assert!(
+        serde_json::from_str::<Value>(&stdout(&siltcode(&["specs", "--format", "json"]))).unwrap().is_array()
+    );
+    refused(&["tables", "nothing"], &["iso4406"]);
+    for line in stdout(&siltcode(&["specs", "f76"])).lines() {
+        assert!(line.chars().count() <= 80, "{line}");
+    }
+}
+
+#[test]
+fn help_shows_examples_and_completions_are_printed() {
+    for arguments in [&["--help"][..], &["score", "--help"], &["specs", "--help"], &["tables", "--help"]] {
+        assert!(stdout(&siltcode(arguments)).contains("Example"), "{arguments:?}");
+    }
+    for shell in ["bash", "zsh", "fish"] {
+        assert!(stdout(&siltcode(&["completions", shell])).contains("siltcode"));
+    }
+    assert_eq!(status(&siltcode(&["score"])), 2);
+}
