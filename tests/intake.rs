@@ -116,10 +116,9 @@ proptest! {
     /// Every row comes back: as a run of a bottle, or as a problem.
     #[test]
     fn no_row_is_lost(rows in proptest::collection::vec(("[a-c]{1,2}", proptest::collection::vec("[0-9]{1,5}|<1|x|", 3)), 1..40)) {
-        let mut text = "bottle,4 um(c) /mL,6 um(c) /mL,14 um(c) /mL\n".to_owned();
-        for (id, cells) in &rows {
-            text += &format!("{id},{}\n", cells.join(","));
-        }
+        let mut lines = vec!["bottle,4 um(c) /mL,6 um(c) /mL,14 um(c) /mL".to_owned()];
+        lines.extend(rows.iter().map(|(id, cells)| format!("{id},{}", cells.join(","))));
+        let text = lines.join("\n");
         let batch = intake::read("x", text.as_bytes(), &Options::default()).unwrap();
         let runs: usize = batch.samples.iter().map(|sample| sample.runs.len()).sum();
         prop_assert_eq!(runs + batch.problems.len(), rows.len());

@@ -19,7 +19,8 @@ use crate::table;
 
 #[derive(Deserialize)]
 struct Pair {
-    acftd_um: f64,
+    /// A number, or `<1.0` as one source prints it.
+    acftd_um: String,
     iso11171_um_c: f64,
     #[serde(rename = "use")]
     used: String,
@@ -33,11 +34,9 @@ struct Factor {
 /// Sizes in ACFTD and um(c), rising.
 static PAIRS: LazyLock<Vec<(f64, f64)>> = LazyLock::new(|| {
     let pairs = table::rows::<Pair>(&siltcode_tables::SIZE_SCALES);
-    let mut pairs: Vec<(f64, f64)> = pairs
-        .iter()
-        .filter(|pair| pair.used == "default")
-        .map(|pair| (pair.acftd_um, pair.iso11171_um_c))
-        .collect();
+    let default = pairs.iter().filter(|pair| pair.used == "default");
+    let mut pairs: Vec<(f64, f64)> =
+        default.filter_map(|pair| Some((pair.acftd_um.parse().ok()?, pair.iso11171_um_c))).collect();
     pairs.sort_by(|a, b| a.0.total_cmp(&b.0));
     pairs
 });

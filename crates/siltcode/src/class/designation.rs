@@ -164,7 +164,7 @@ mod tests {
 
     #[test]
     fn refuses_what_cannot_be() {
-        for text in ["", "A", "9G", "8B/9A", "9A/9A", "6 F-B", "6 B", "AS4059:", "9µ"] {
+        for text in ["", "A", "9G", "8B/9A", "9A/9A", "6 F-B", "6 B-", "AS4059:", "9µ"] {
             assert!(text.parse::<Designation>().is_err(), "{text}");
         }
     }

@@ -21,7 +21,7 @@ use crate::spectrum::Spectrum;
 ///
 /// let counts = [(4.0, 3000.0), (6.0, 500.0), (14.0, 60.0), (21.0, 6.0), (38.0, 1.0), (70.0, 0.2)];
 /// let classification = ClassSystem::As4059.classify(&Spectrum::from_per_ml(&counts)?)?;
-/// assert_eq!(classification.to_string(), "9A/8B/7C/6D/6E/8F");
+/// assert_eq!(classification.to_string(), "9A/8B/7C/6D/6E/7F");
 /// assert_eq!(classification.worst.to_string(), "9");
 /// # Ok::<(), siltcode::Error>(())
 /// ```
