@@ -220,6 +220,30 @@ fn a_size_outside_what_was_counted_has_no_class() {
     assert_eq!(class.sizes[0].class.unwrap().to_string(), "7");
 }
 
+#[test]
+fn differential_limits_hold_at_the_older_sizes_as_nas_1638_has_them() {
+    for scale in [SizeScale::Microscope, SizeScale::Acftd] {
+        for class in ClassSystem::Nas1638.classes() {
+            let allowed = |system: ClassSystem| system.allowed(class, scale).unwrap();
+            assert_eq!(
+                allowed(ClassSystem::As4059Differential),
+                allowed(ClassSystem::Nas1638),
+                "class {class}"
+            );
+        }
+    }
+}
+
+#[test]
+fn a_place_without_an_upper_bound_is_left_out() {
+    let letters = |code: &str| -> Vec<Letter> {
+        as4059_of_code(code.parse().unwrap()).iter().map(|possible| possible.letter).collect()
+    };
+    assert_eq!(letters("14/12/>=7"), [Letter::A, Letter::B]);
+    assert_eq!(letters("*/19/14"), [Letter::B, Letter::C]);
+    assert_eq!(letters("-/18/13"), [Letter::B, Letter::C]);
+}
+
 const SIZES: [f64; 6] = [4.0, 6.0, 14.0, 21.0, 38.0, 70.0];
 
 fn bands() -> impl Strategy<Value = Vec<f64>> {

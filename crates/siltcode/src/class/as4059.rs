@@ -9,8 +9,9 @@ use std::sync::LazyLock;
 
 use siltcode_tables::{AS4059_CUMULATIVE, AS4059_CUMULATIVE_ROUNDED, AS4059_DIFFERENTIAL};
 
-use super::limits::Limits;
+use super::limits::{Limits, OLDER, Span};
 use super::system::System;
+use crate::size::{Size, SizeScale};
 
 pub(super) static CUMULATIVE: LazyLock<System> = LazyLock::new(|| System {
     name: "as4059",
@@ -32,5 +33,20 @@ pub(super) static DIFFERENTIAL: LazyLock<System> = LazyLock::new(|| System {
     notes: &[
         "a class without a letter means the differential table since revision F; say the revision with it",
     ],
-    limits: Limits::of(&AS4059_DIFFERENTIAL),
+    limits: with_older_sizes(Limits::of(&AS4059_DIFFERENTIAL)),
 });
+
+/// Adds to each size in um(c) those that the cumulative table sets beside it.
+fn with_older_sizes(mut limits: Limits) -> Limits {
+    let older = |size: Size, scale| {
+        let beside =
+            CUMULATIVE.limits.columns.iter().find(|c| c.span(size.scale()).is_some_and(|s| s.from == size));
+        beside?.span(scale).map(|span| span.from)
+    };
+    for column in &mut limits.columns {
+        let Some(Span { from, to }) = column.span(SizeScale::UmC) else { continue };
+        let span = |scale| Some(Span { from: older(from, scale)?, to: to.and_then(|to| older(to, scale)) });
+        column.spans.extend(OLDER.into_iter().filter_map(span));
+    }
+    limits
+}

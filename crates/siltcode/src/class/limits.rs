@@ -21,7 +21,7 @@ use crate::status::Status;
 use crate::table;
 
 /// The scales of sizes written `um` without a mark: the microscope and the counter calibrated to ISO 4402.
-const OLDER: [SizeScale; 2] = [SizeScale::Microscope, SizeScale::Acftd];
+pub(super) const OLDER: [SizeScale; 2] = [SizeScale::Microscope, SizeScale::Acftd];
 
 /// A table of class limits.
 pub(super) struct Limits {

@@ -24,6 +24,8 @@ pub struct Possible {
 
 /// The AS4059 cumulative classes that an ISO 4406 code in um(c) leaves possible, size by size.
 ///
+/// A place that is `*`, `-` or marked `>=` bounds nothing from above, so its size is left out.
+///
 /// ```
 /// use siltcode::class::as4059_of_code;
 ///
@@ -37,15 +39,16 @@ pub fn as4059_of_code(code: Code) -> Vec<Possible> {
     let limits = ClassSystem::As4059.limits();
     let sizes = Code::sizes_um(SizeScale::UmC).into_iter().zip(code.places());
     let possible = |(um, place): (Option<f64>, Place)| {
-        let number = place.range_number()?;
+        let Place::Number { number, few: false } = place else { return None };
         let at = |column: &&super::limits::Column| {
             column.span(SizeScale::UmC).is_some_and(|span| Some(span.from.um()) == um)
         };
         let column = limits.columns.iter().find(at)?;
         let Bounds { more_than, up_to } = number.bounds();
-        let class = |per_ml: f64| limits.class(column, per_ml * 100.0).0;
-        let least = more_than.map_or(0.0, f64::next_up);
-        let classes = ClassRange::between(class(least), class(up_to.unwrap_or(f64::INFINITY)));
+        let class = |per_100_ml: f64| limits.class(column, per_100_ml).0;
+        let least = more_than.map_or(0.0, |bound| (bound * 100.0).next_up());
+        let most = up_to.map_or(f64::INFINITY, |bound| bound * 100.0);
+        let classes = ClassRange::between(class(least), class(most));
         Some(Possible { letter: column.letter?, classes })
     };
     sizes.filter_map(possible).collect()
