@@ -14,7 +14,7 @@ pub(crate) struct Input {
     pub(crate) name: String,
     /// The open file.
     pub(crate) file: File,
-    /// Its size [bytes].
+    /// Its size \[bytes\].
     pub(crate) bytes: u64,
 }
 
