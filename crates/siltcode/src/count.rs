@@ -194,13 +194,13 @@ impl Evidence {
     /// The volume of the sample as drawn that was examined: counted volume over dilution \[mL\].
     #[must_use]
     pub fn examined_ml(&self) -> f64 {
-        self.volume.ml() / self.dilution.factor()
+        (self.volume.ml() / self.dilution.factor()).max(f64::MIN_POSITIVE)
     }
 
     /// The concentration this evidence gives: `dilution * raw / volume`.
     #[must_use]
     pub fn per_ml(&self) -> PerMl {
-        PerMl(self.raw as f64 / self.examined_ml())
+        PerMl((self.raw as f64 / self.examined_ml()).min(f64::MAX))
     }
 
     /// Runs taken together: counts are summed over the sum of the volumes.

@@ -42,7 +42,7 @@ impl Gamma {
             return Self { ln_lower: f64::NEG_INFINITY, ln_upper: 0.0, ln_term: f64::NEG_INFINITY };
         }
         let mu = (x - a) / a;
-        let ln_term = ln_term(a, x, mu);
+        let ln_term = Self::ln_term(a, x);
         let eta = (-2.0 * ln_1p_less(mu)).sqrt().copysign(mu);
         if a >= LARGE_SHAPE && eta.abs() <= 1.0 {
             Self::uniform(a, eta, ln_term)
@@ -51,6 +51,14 @@ impl Gamma {
         } else {
             Self::from_upper((ln_term + (a * continued_fraction(a, x)).ln()).min(0.0), ln_term)
         }
+    }
+
+    /// `ln(x^a exp(-x) / Gamma(a + 1))` alone.
+    pub(crate) fn ln_term(a: f64, x: f64) -> f64 {
+        if a < LARGE_SHAPE {
+            return a * x.ln() - x - ln_gamma(a + 1.0);
+        }
+        a * ln_1p_less((x - a) / a) - (2.0 * PI * a).sqrt().ln() - ln_scaled(a)
     }
 
     /// The probability at or below \[-\].
@@ -87,8 +95,7 @@ impl Gamma {
 /// `ln Gamma(a)` for `a > 0`.
 pub(crate) fn ln_gamma(a: f64) -> f64 {
     if a >= LARGE_SHAPE {
-        let scaled = remainder(a, 0.0).1;
-        return (a - 0.5) * a.ln() - a + (2.0 * PI).sqrt().ln() + scaled.ln();
+        return (a - 0.5) * a.ln() - a + (2.0 * PI).sqrt().ln() + ln_scaled(a);
     }
     let mut product = 1.0;
     let mut shape = a;
@@ -97,6 +104,14 @@ pub(crate) fn ln_gamma(a: f64) -> f64 {
         shape += 1.0;
     }
     ln_gamma(shape) - f64::ln(product)
+}
+
+/// `ln` of the scaled gamma function, `Gamma(a) / (sqrt(2 pi / a) (a / e)^a)`: what Stirling's formula leaves.
+pub(crate) fn ln_scaled(a: f64) -> f64 {
+    if a >= LARGE_SHAPE {
+        return remainder(a, 0.0).1.ln();
+    }
+    ln_gamma(a) - ((a - 0.5) * a.ln() - a + (2.0 * PI).sqrt().ln())
 }
 
 /// `ln(1 + m) - m` for `m > -1`, exact near 0.
@@ -118,15 +133,6 @@ pub(crate) fn ln_1p_less(m: f64) -> f64 {
 /// `ln(1 - exp(l))` for `l <= 0`.
 fn ln_complement(l: f64) -> f64 {
     if l > -LN_2 { (-l.exp_m1()).ln() } else { (-l.exp()).ln_1p() }
-}
-
-/// `ln(x^a exp(-x) / Gamma(a + 1))`, with `mu = x / a - 1`.
-fn ln_term(a: f64, x: f64, mu: f64) -> f64 {
-    if a < LARGE_SHAPE {
-        return a * x.ln() - x - ln_gamma(a + 1.0);
-    }
-    let scaled = remainder(a, 0.0).1;
-    a * ln_1p_less(mu) - (2.0 * PI * a).sqrt().ln() - scaled.ln()
 }
 
 /// `1 + x / (a + 1) + x^2 / ((a + 1)(a + 2)) + ...`

@@ -77,6 +77,11 @@ impl Probability {
         }
     }
 
+    /// A computed probability, freed of rounding beyond 0 and 1.
+    pub(crate) const fn rounded(value: f64) -> Self {
+        Self(value.clamp(0.0, 1.0))
+    }
+
     /// The probability as a fraction \[-\].
     #[must_use]
     pub const fn get(self) -> f64 {
@@ -172,5 +177,53 @@ impl<T: Serialize> Serialize for Interval<T> {
         pair.serialize_element(&self.low)?;
         pair.serialize_element(&self.high)?;
         pair.end()
+    }
+}
+
+/// How much bottles of the same fluid scatter beyond counting: a coefficient of variation of the concentration \[-\].
+///
+/// ```
+/// use siltcode::certainty::Scatter;
+///
+/// assert_eq!(Scatter::from_cv(0.16)?.cv(), 0.16); // 16 %
+/// assert_eq!(Scatter::from_cv(-0.1).unwrap_err().code(), "quantity-out-of-range");
+/// # Ok::<(), siltcode::Error>(())
+/// ```
+#[derive(Debug, Clone, Copy, Default, PartialEq, PartialOrd, Serialize)]
+#[serde(transparent)]
+pub struct Scatter(f64);
+
+impl Scatter {
+    /// Counting alone.
+    pub const NONE: Self = Self(0.0);
+    /// Beyond this a factor has no meaning: bottles that differ tenfold are not bottles of one fluid.
+    pub const LARGEST_CV: f64 = 10.0;
+
+    /// A scatter of this coefficient of variation, as a fraction.
+    ///
+    /// # Errors
+    /// `quantity-out-of-range` unless `0 <= cv <= 10`.
+    pub fn from_cv(cv: f64) -> Result<Self> {
+        if (0.0..=Self::LARGEST_CV).contains(&cv) {
+            return Ok(Self(cv + 0.0));
+        }
+        Err(ErrorKind::QuantityOutOfRange {
+            quantity: "coefficient of variation between bottles".into(),
+            value: cv.to_string(),
+            range: "0 to 10, as a fraction".into(),
+        }
+        .into())
+    }
+
+    /// The coefficient of variation \[-\].
+    #[must_use]
+    pub const fn cv(self) -> f64 {
+        self.0
+    }
+
+    /// The standard deviation of the logarithm of a lognormal factor with this coefficient of variation \[-\].
+    #[must_use]
+    pub fn log_sd(self) -> f64 {
+        self.0.powi(2).ln_1p().sqrt()
     }
 }

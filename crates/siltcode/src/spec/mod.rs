@@ -24,13 +24,12 @@
 //! ```
 
 mod check;
-mod outcome;
 pub mod published;
 mod read;
 mod requirement;
 
+pub use crate::certainty::Outcome;
 pub use check::{Check, Finding, Found};
-pub use outcome::Outcome;
 pub use requirement::{Alternative, CompanionLimit, Demand, ParticleLimit, Requirement};
 
 use serde::Serialize;

@@ -1,0 +1,212 @@
+//! The probability that several sizes meet their limits together.
+//!
+//! Cumulative channels count the same particles again: each particle at and above 14 is also at and above 6 and 4. What
+//! is independent are the bins between the sizes. So each bin gets its own posterior, Gamma(k + 1/2), the concentration
+//! at a size is the sum of its bin and all larger ones, and the probability of meeting all limits is one integral over
+//! the bins. Multiplying the channels' own probabilities would be wrong.
+//!
+//! With the largest bin first, `g_i(s)` is the chance that the `i` smallest bins keep their limits when the larger ones
+//! hold `s` particles: `g_i(s) = integral of f_i(x) g_{i-1}(s + x)` over what its limit leaves. Each is integrated
+//! adaptively in the root of `x`, and stood in for by Chebyshev pieces in the root of what the limit leaves, where the
+//! half-integer powers at both ends become whole ones. The error is below 1e-8.
+
+use serde::Serialize;
+
+use super::gamma::Gamma;
+use super::level::{Interval, Mean, Probability, Scatter};
+use super::posterior::{Posterior, density_of_root, over_normal, support, tails};
+use super::quadrature::{StandIn, integral};
+use crate::count::{Evidence, PerMl};
+use crate::size::Size;
+use crate::spectrum::Spectrum;
+
+/// Absolute error of each step.
+const ERROR: f64 = 1e-11;
+
+/// An upper limit at a size, itself allowed.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Limit {
+    /// Particles of this size and larger.
+    pub size: Size,
+    /// At most this many.
+    pub per_ml: PerMl,
+}
+
+/// How likely the fluid meets its limits, size by size and together.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Joint {
+    /// The limits, smallest size first, and the probability that each is met; none where the evidence is missing.
+    pub each: Vec<(Limit, Option<Probability>)>,
+    /// The probability that all are met. None where a size has no evidence, or sizes were counted in volumes of their
+    /// own, so that no bin between them can be told; [`bounds`](Self::bounds) still hold then.
+    pub all: Option<Probability>,
+    /// What the probability of meeting all cannot leave, whatever the channels have in common (Frechet).
+    pub bounds: Interval<Probability>,
+}
+
+/// How likely a spectrum's fluid meets these limits, if bottles scatter this much.
+///
+/// ```
+/// use siltcode::certainty::{Limit, Scatter, joint};
+/// use siltcode::{Channel, CountedVolume, Dilution, Evidence, PerMl, Size, Spectrum};
+///
+/// let volume = CountedVolume::from_ml(0.05)?;
+/// let counted = |um, raw| Ok(Channel::counted(Size::um_c(um)?, Evidence::of_run(raw, volume, Dilution::NONE)));
+/// let channels: Result<_, siltcode::Error> = [(4.0, 95), (6.0, 25), (14.0, 3)].map(|(um, raw)| counted(um, raw)).into_iter().collect();
+/// let limits = [(4.0, 2500.0), (6.0, 640.0), (14.0, 80.0)];
+/// let limits = limits.map(|(um, per_ml)| Limit { size: Size::um_c(um).unwrap(), per_ml: PerMl::new(per_ml).unwrap() });
+/// let joint = joint::meets(&Spectrum::cumulative(channels?)?, &limits, Scatter::NONE);
+/// assert_eq!(format!("{:.3}", joint.all.unwrap().get()), "0.613"); // the product of the three would be 0.583
+/// # Ok::<(), siltcode::Error>(())
+/// ```
+#[must_use]
+pub fn meets(spectrum: &Spectrum, limits: &[Limit], scatter: Scatter) -> Joint {
+    let mut limits = limits.to_vec();
+    limits.sort_by(|a, b| a.size.um().total_cmp(&b.size.um()));
+    let evidence: Vec<Option<Evidence>> = limits
+        .iter()
+        .map(|limit| spectrum.channel(limit.size).and_then(|channel| channel.evidence))
+        .collect();
+    let (each, all) = match bins(&evidence) {
+        Some(bins) => {
+            let means: Vec<f64> = (limits.iter().zip(evidence.iter().flatten()))
+                .map(|(limit, evidence)| Mean::of(limit.per_ml, evidence).get())
+                .collect();
+            let each = marginals(&bins, &means, scatter).into_iter().map(Some).collect();
+            (each, Some(Probability::rounded(all_within(&bins, &means, scatter))))
+        }
+        None => (apart(&limits, &evidence, scatter), None),
+    };
+    let bounds = all.map_or_else(|| frechet(&each), |p| Interval { low: p, high: p });
+    Joint { each: limits.into_iter().zip(each).collect(), all, bounds }
+}
+
+/// Particles per bin, smallest size first, where every size was counted in the same volume.
+fn bins(evidence: &[Option<Evidence>]) -> Option<Vec<f64>> {
+    let known: Vec<&Evidence> = evidence.iter().map(Option::as_ref).collect::<Option<_>>()?;
+    let first = known.first()?;
+    let alike = known.iter().all(|e| e.volume == first.volume && e.dilution == first.dilution);
+    let above = known.iter().skip(1).map(|e| e.raw).chain([0]);
+    let bins = known.iter().zip(above).map(|(e, above)| e.raw.checked_sub(above).map(|raw| raw as f64));
+    bins.collect::<Option<Vec<_>>>().filter(|_| alike)
+}
+
+/// Each size by itself.
+fn apart(limits: &[Limit], evidence: &[Option<Evidence>], scatter: Scatter) -> Vec<Option<Probability>> {
+    let each = limits.iter().zip(evidence);
+    each.map(|(limit, evidence)| Some(Posterior::new(evidence.as_ref()?, scatter).at_most(limit.per_ml)))
+        .collect()
+}
+
+/// Each size by itself, as the sum of its bins' posteriors.
+fn marginals(bins: &[f64], means: &[f64], scatter: Scatter) -> Vec<Probability> {
+    let shape = |i: usize| bins[i..].iter().map(|bin| bin + 0.5).sum::<f64>();
+    let below = means.iter().enumerate().map(|(i, &mean)| tails(shape(i), scatter.log_sd(), mean)[0]);
+    below.map(Probability::rounded).collect()
+}
+
+fn frechet(each: &[Option<Probability>]) -> Interval<Probability> {
+    let low = each.iter().map(|p| p.map_or(0.0, Probability::get) - 1.0).sum::<f64>() + 1.0;
+    let high = each.iter().flatten().map(|p| p.get()).fold(1.0, f64::min);
+    Interval { low: low, high }.map(Probability::rounded)
+}
+
+/// The probability that all cumulative sums keep their limits, one lognormal factor common to the whole bottle.
+fn all_within(bins: &[f64], means: &[f64], scatter: Scatter) -> f64 {
+    if scatter == Scatter::NONE {
+        return Sums::new(bins, means).all_within();
+    }
+    let log_sd = scatter.log_sd();
+    over_normal(|z| {
+        let factor = (-log_sd * z).exp();
+        let means: Vec<f64> = means.iter().map(|mean| mean * factor).collect();
+        Sums::new(bins, &means).all_within()
+    })
+}
+
+/// Independent gamma bins, smallest size first, and the limits of their sums from the large end.
+struct Sums {
+    shapes: Vec<f64>,
+    limits: Vec<f64>,
+}
+
+impl Sums {
+    /// A limit is never above that of a smaller size, which holds for it too, nor above where its sum ends.
+    fn new(bins: &[f64], means: &[f64]) -> Self {
+        let shapes: Vec<f64> = bins.iter().map(|bin| bin + 0.5).collect();
+        let mut limits = means.to_vec();
+        for i in 0..limits.len() {
+            let end = support(shapes[i..].iter().sum()).high;
+            let above = if i == 0 { end } else { limits[i - 1].min(end) };
+            limits[i] = limits[i].min(above);
+        }
+        Self { shapes, limits }
+    }
+
+    fn all_within(&self) -> f64 {
+        let Some(last) = self.shapes.len().checked_sub(1) else { return 1.0 };
+        let mut stand_in: Option<StandIn> = None;
+        for i in 1..last {
+            let larger = support(self.shapes[i + 1..].iter().sum());
+            let high = larger.high.min(self.limits[i + 1]);
+            if larger.low >= high {
+                return 0.0;
+            }
+            let left = |sum: f64| (self.limits[i] - sum).max(0.0).sqrt();
+            let chance = |root: f64| self.chance(i, self.limits[i] - root * root, stand_in.as_ref());
+            stand_in = Some(StandIn::new(chance, left(high), left(larger.low), ERROR));
+        }
+        self.chance(last, 0.0, stand_in.as_ref())
+    }
+
+    /// `g_i(sum)`, from the stand-in of `g_{i-1}`; the first two need none.
+    fn chance(&self, i: usize, sum: f64, smaller: Option<&StandIn>) -> f64 {
+        let within = |sum: f64| match smaller {
+            Some(smaller) => smaller.at((self.limits[i - 1] - sum).max(0.0).sqrt()),
+            None => Gamma::at(self.shapes[0], self.limits[0] - sum).lower(),
+        };
+        if i == 0 {
+            return within(sum);
+        }
+        let shape = self.shapes[i];
+        let reach = support(shape);
+        let high = reach.high.min(self.limits[i] - sum).max(0.0).sqrt();
+        let low = reach.low.sqrt();
+        let middle = shape.sqrt().clamp(low.min(high), high);
+        let weighted = |root: f64| density_of_root(shape, root) * within(sum + root * root);
+        integral(weighted, low, middle, ERROR) + integral(weighted, middle, high, ERROR)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_size_is_its_own_distribution() {
+        let joint = all_within(&[7.0], &[9.0], Scatter::NONE);
+        assert!((joint - Gamma::at(7.5, 9.0).lower()).abs() < 1e-15);
+    }
+
+    #[test]
+    fn a_limit_that_binds_nothing_changes_nothing() {
+        let (bins, far) = ([70.0, 22.0, 3.0, 0.0], 1e6);
+        let two = all_within(&[22.0, 3.5], &[32.0, 4.0], Scatter::NONE);
+        let four = all_within(&bins, &[far, 32.0, 4.0, far], Scatter::NONE);
+        assert!((two - four).abs() < 1e-9, "{two} {four}");
+    }
+
+    /// Equal limits at all sizes are one limit on the sum.
+    #[test]
+    fn equal_limits_are_one_limit_on_the_sum() {
+        for bins in [vec![70.0, 22.0, 3.0], vec![0.0, 0.0, 0.0, 0.0, 0.0], vec![1e6, 4e5, 300.0, 0.0]] {
+            let shape: f64 = bins.iter().map(|bin| bin + 0.5).sum();
+            for factor in [0.99, 1.0, 1.002, 1.5] {
+                let limits = vec![shape * factor; bins.len()];
+                let joint = all_within(&bins, &limits, Scatter::NONE);
+                let expected = Gamma::at(shape, shape * factor).lower();
+                assert!((joint - expected).abs() < 1e-8, "{bins:?} {factor}: {joint} {expected}");
+            }
+        }
+    }
+}

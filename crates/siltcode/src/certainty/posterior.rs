@@ -1,0 +1,147 @@
+//! What a count says of the concentration it came from, as a distribution.
+
+use super::gamma::Gamma;
+use super::level::{Interval, Level, Mean, Probability, Scatter};
+use super::normal;
+use super::poisson::{self, Method};
+use super::quadrature::{crossing, integral};
+use crate::count::{Evidence, PerMl};
+
+/// Absolute error of a probability that takes an integral.
+const ERROR: f64 = 1e-11;
+
+/// The concentration of the fluid, given one bottle's evidence.
+///
+/// Without scatter it is Gamma(k + 1/2) over the examined volume, the posterior of Jeffreys' prior. Scatter between
+/// bottles multiplies it by a lognormal factor of median 1, one for the whole bottle, whose coefficient of variation is
+/// the scatter's.
+///
+/// ```
+/// use siltcode::certainty::{Posterior, Scatter};
+/// use siltcode::{CountedVolume, Dilution, Evidence, PerMl};
+///
+/// let evidence = Evidence::of_run(50, CountedVolume::from_ml(5.0)?, Dilution::NONE);
+/// let posterior = Posterior::new(&evidence, Scatter::NONE);
+/// // 50 particles in 5 mL are exactly 10 per mL, and whether the fluid has 10 or fewer is a coin toss.
+/// assert_eq!(format!("{:.4}", posterior.at_most(PerMl::new(10.0)?).get()), "0.4906");
+/// # Ok::<(), siltcode::Error>(())
+/// ```
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Posterior {
+    evidence: Evidence,
+    scatter: Scatter,
+    shape: f64,
+}
+
+impl Posterior {
+    /// What this evidence says of the fluid, if bottles scatter this much.
+    #[must_use]
+    pub fn new(evidence: &Evidence, scatter: Scatter) -> Self {
+        Self { evidence: *evidence, scatter, shape: evidence.raw as f64 + 0.5 }
+    }
+
+    /// The probability that the concentration is at most this.
+    #[must_use]
+    pub fn at_most(&self, per_ml: PerMl) -> Probability {
+        Probability::rounded(self.tails(Mean::of(per_ml, &self.evidence).get())[0])
+    }
+
+    /// The probability that the concentration is above this.
+    #[must_use]
+    pub fn above(&self, per_ml: PerMl) -> Probability {
+        Probability::rounded(self.tails(Mean::of(per_ml, &self.evidence).get())[1])
+    }
+
+    /// The probability that the concentration is above `from` and at most `to`, each tail to its own digits.
+    #[must_use]
+    pub fn between(&self, from: PerMl, to: PerMl) -> Probability {
+        let [low, high] = [from, to].map(|per_ml| self.tails(Mean::of(per_ml, &self.evidence).get()));
+        let inside = if low[0] > 0.5 { low[1] - high[1] } else { high[0] - low[0] };
+        Probability::rounded(inside.max(0.0))
+    }
+
+    /// The two-sided interval of the concentration: Garwood's without scatter, equal tails of this distribution with.
+    #[must_use]
+    pub fn interval(&self, level: Level) -> Interval<PerMl> {
+        if self.scatter == Scatter::NONE {
+            return poisson::limit(self.evidence.raw, level, Method::Garwood)
+                .map(|mean| mean.per_ml(&self.evidence));
+        }
+        let [low, high] = [level.risk() / 2.0, 1.0 - level.risk() / 2.0].map(|p| self.quantile(p));
+        Interval { low: low.per_ml(&self.evidence), high: high.per_ml(&self.evidence) }
+    }
+
+    /// The one-sided upper and lower limit at this level: Garwood's without scatter, quantiles of this distribution with.
+    #[must_use]
+    pub fn one_sided(&self, level: Level) -> Interval<PerMl> {
+        let ends = if self.scatter == Scatter::NONE {
+            Interval {
+                low: poisson::lower(self.evidence.raw, level),
+                high: poisson::upper(self.evidence.raw, level),
+            }
+        } else {
+            Interval { low: self.quantile(level.risk()), high: self.quantile(level.get()) }
+        };
+        ends.map(|mean| mean.per_ml(&self.evidence))
+    }
+
+    /// The probabilities at or below, and above, an expected count.
+    fn tails(&self, mean: f64) -> [f64; 2] {
+        tails(self.shape, self.scatter.log_sd(), mean)
+    }
+
+    fn quantile(&self, p: f64) -> Mean {
+        // Halving in the logarithm, from where nothing is left on either side.
+        let sd = (1.0 / self.shape + self.scatter.log_sd().powi(2)).sqrt();
+        let (middle, far) = (self.shape.ln(), 12.0 * sd + 60.0 / self.shape.min(60.0));
+        let excess = |ln_mean: f64| {
+            let [below, above] = self.tails(ln_mean.exp());
+            if p < 0.5 { p - below } else { above - (1.0 - p) }
+        };
+        Mean::computed(crossing(excess, middle - far, middle + far).exp())
+    }
+}
+
+/// The probabilities at or below, and above, `mean`, of Gamma(shape) times a lognormal factor of this log sd.
+///
+/// The wider of the two factors is integrated in closed form and the narrower by quadrature, so the integrand is smooth.
+pub(crate) fn tails(shape: f64, log_sd: f64, mean: f64) -> [f64; 2] {
+    if mean <= 0.0 || log_sd <= 0.0 {
+        let gamma = Gamma::at(shape, mean);
+        return [gamma.lower(), gamma.upper()];
+    }
+    let below = if log_sd * log_sd * shape > 1.0 {
+        over_gamma(shape, |gamma| normal::upper_tail((gamma / mean).ln() / log_sd))
+    } else {
+        over_normal(|z| Gamma::at(shape, mean * (-log_sd * z).exp()).lower())
+    };
+    [below, 1.0 - below]
+}
+
+/// The mean of `f` over a standard normal variable.
+pub(crate) fn over_normal(mut f: impl FnMut(f64) -> f64) -> f64 {
+    integral(|z| normal::density(z) * f(z), -7.5, 0.0, ERROR)
+        + integral(|z| normal::density(z) * f(z), 0.0, 7.5, ERROR)
+}
+
+/// The mean of `f` over a gamma variable, in its root, which has about the same width for every shape.
+fn over_gamma(shape: f64, mut f: impl FnMut(f64) -> f64) -> f64 {
+    let Interval { low, high } = support(shape);
+    let mut weighted = |root: f64| density_of_root(shape, root) * f(root * root);
+    let middle = shape.sqrt();
+    integral(&mut weighted, low.sqrt(), middle, ERROR) + integral(&mut weighted, middle, high.sqrt(), ERROR)
+}
+
+/// Where a gamma variable has all but some 1e-14 of its mass.
+pub(crate) fn support(shape: f64) -> Interval<f64> {
+    let reach = 8.0 * shape.sqrt();
+    Interval { low: (shape - reach).max(0.0), high: shape + reach + 32.0 }
+}
+
+/// The density of the root of a gamma variable: `2 x f(x^2)`, without a pole at 0 from shape 1/2 on.
+pub(crate) fn density_of_root(shape: f64, root: f64) -> f64 {
+    if root <= 0.0 {
+        return 0.0;
+    }
+    2.0 * shape * Gamma::ln_term(shape, root * root).exp() / root
+}
