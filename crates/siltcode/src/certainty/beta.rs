@@ -20,6 +20,7 @@ pub(crate) fn regularized(a: f64, b: f64, x: f64, y: f64) -> f64 {
 }
 
 /// `x^a y^b / B(a, b)`, from the distances to `a / (a + b)` and `b / (a + b)` so that nothing large cancels.
+#[allow(clippy::many_single_char_names)] // the letters of the formula
 fn front(a: f64, b: f64, x: f64, y: f64) -> f64 {
     let n = a + b;
     let shift = (x * b - y * a) / n; // x - a / n

@@ -425,19 +425,17 @@ fn of_change(now: &Spectrum, earlier: &Spectrum, alarm: Level) -> Vec<Flag> {
         flags.push(doubt("fine-stays-coarse-falls", Some(*size), evidence, advice));
     }
     let coarse = larger.iter().rev().find(|(_, after, before, _)| after.raw > 0 && before.raw > 0);
-    if let Some((large, after, before, _)) = coarse.filter(|_| *change == Change::Falls) {
-        if share_rises([*fine_before, *before], [*fine, *after], alarm) {
-            let share =
-                |large: &Evidence, small: &Evidence| percent(large.per_ml().get() / small.per_ml().get());
-            let evidence = format!(
-                "{size} falls, but the share at and above {large} rises from {} to {}",
-                share(before, fine_before),
-                share(after, fine)
-            );
-            let advice =
-                "look for water drops or air: let a bottle rest and warm it, count again, and compare";
-            flags.push(doubt("possible-water-or-air", Some(*large), evidence, advice));
-        }
+    if let Some((large, after, before, _)) = coarse.filter(|_| *change == Change::Falls)
+        && share_rises([*fine_before, *before], [*fine, *after], alarm)
+    {
+        let share = |large: &Evidence, small: &Evidence| percent(large.per_ml().get() / small.per_ml().get());
+        let evidence = format!(
+            "{size} falls, but the share at and above {large} rises from {} to {}",
+            share(before, fine_before),
+            share(after, fine)
+        );
+        let advice = "look for water drops or air: let a bottle rest and warm it, count again, and compare";
+        flags.push(doubt("possible-water-or-air", Some(*large), evidence, advice));
     }
     flags
 }

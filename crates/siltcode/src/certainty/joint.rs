@@ -14,7 +14,8 @@ use serde::Serialize;
 
 use super::gamma::Gamma;
 use super::level::{Interval, Mean, Probability, Scatter};
-use super::posterior::{Posterior, density_of_root, over_normal, support, tails};
+use super::normal;
+use super::posterior::{Posterior, density_of_root, support, tails};
 use super::quadrature::{StandIn, integral};
 use crate::count::{Evidence, PerMl};
 use crate::size::Size;
@@ -108,31 +109,38 @@ fn marginals(bins: &[f64], means: &[f64], scatter: Scatter) -> Vec<Probability> 
 fn frechet(each: &[Option<Probability>]) -> Interval<Probability> {
     let low = each.iter().map(|p| p.map_or(0.0, Probability::get) - 1.0).sum::<f64>() + 1.0;
     let high = each.iter().flatten().map(|p| p.get()).fold(1.0, f64::min);
-    Interval { low: low, high }.map(Probability::rounded)
+    Interval { low, high }.map(Probability::rounded)
 }
 
 /// The probability that all cumulative sums keep their limits, one lognormal factor common to the whole bottle.
 fn all_within(bins: &[f64], means: &[f64], scatter: Scatter) -> f64 {
     if scatter == Scatter::NONE {
-        return Sums::new(bins, means).all_within();
+        return Sums::new(bins, means, ERROR).all_within();
     }
+    // An integral over integrals: each level asks for less than the one inside it can give.
     let log_sd = scatter.log_sd();
-    over_normal(|z| {
+    let within = |z: f64| {
         let factor = (-log_sd * z).exp();
         let means: Vec<f64> = means.iter().map(|mean| mean * factor).collect();
-        Sums::new(bins, &means).all_within()
-    })
+        normal::density(z) * Sums::new(bins, &means, ERROR_INSIDE).all_within()
+    };
+    integral(within, -6.0, 0.0, ERROR_OUTSIDE) + integral(within, 0.0, 6.0, ERROR_OUTSIDE)
 }
 
 /// Independent gamma bins, smallest size first, and the limits of their sums from the large end.
 struct Sums {
     shapes: Vec<f64>,
     limits: Vec<f64>,
+    error: f64,
 }
+
+/// Absolute errors of a joint probability with scatter, far below what the scatter itself is known to.
+const ERROR_INSIDE: f64 = 1e-8;
+const ERROR_OUTSIDE: f64 = 1e-6;
 
 impl Sums {
     /// A limit is never above that of a smaller size, which holds for it too, nor above where its sum ends.
-    fn new(bins: &[f64], means: &[f64]) -> Self {
+    fn new(bins: &[f64], means: &[f64], error: f64) -> Self {
         let shapes: Vec<f64> = bins.iter().map(|bin| bin + 0.5).collect();
         let mut limits = means.to_vec();
         for i in 0..limits.len() {
@@ -140,7 +148,7 @@ impl Sums {
             let above = if i == 0 { end } else { limits[i - 1].min(end) };
             limits[i] = limits[i].min(above);
         }
-        Self { shapes, limits }
+        Self { shapes, limits, error }
     }
 
     fn all_within(&self) -> f64 {
@@ -154,7 +162,7 @@ impl Sums {
             }
             let left = |sum: f64| (self.limits[i] - sum).max(0.0).sqrt();
             let chance = |root: f64| self.chance(i, self.limits[i] - root * root, stand_in.as_ref());
-            stand_in = Some(StandIn::new(chance, left(high), left(larger.low), ERROR));
+            stand_in = Some(StandIn::new(chance, left(high), left(larger.low), self.error));
         }
         self.chance(last, 0.0, stand_in.as_ref())
     }
@@ -174,7 +182,7 @@ impl Sums {
         let low = reach.low.sqrt();
         let middle = shape.sqrt().clamp(low.min(high), high);
         let weighted = |root: f64| density_of_root(shape, root) * within(sum + root * root);
-        integral(weighted, low, middle, ERROR) + integral(weighted, middle, high, ERROR)
+        integral(weighted, low, middle, self.error) + integral(weighted, middle, high, self.error)
     }
 }
 

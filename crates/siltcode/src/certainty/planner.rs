@@ -31,16 +31,31 @@ pub fn most_to_accept(at_limit: Mean, level: Level) -> Option<u64> {
     if !accepts(0.0) {
         return None;
     }
-    // The normal approximation with its first corrections is within a count or two.
+    // The normal approximation with its first corrections is within a count or two, except far out in the tails.
     let z = normal::upper_quantile(risk);
-    let mut k = (mean - z * mean.sqrt() + (z * z - 1.0) / 6.0).floor().max(0.0);
-    while !accepts(k) {
-        k -= 1.0;
+    let guess = (mean - z * mean.sqrt() + (z * z - 1.0) / 6.0).floor().clamp(0.0, EXACT);
+    let (mut low, mut high) = bracket(guess, accepts);
+    while high - low > 1.0 {
+        let middle = f64::midpoint(low, high).floor();
+        if accepts(middle) { low = middle } else { high = middle }
     }
-    while k < EXACT && accepts(k + 1.0) {
-        k += 1.0;
+    Some(whole(low))
+}
+
+/// Around a guess: a count that accepts, and a larger one that does not (or the last whole number). Zero accepts.
+fn bracket(guess: f64, accepts: impl Fn(f64) -> bool) -> (f64, f64) {
+    let (mut low, mut high, mut step) = (guess, guess + 1.0, 1.0);
+    while low > 0.0 && !accepts(low) {
+        high = low;
+        low = (low - step).max(0.0);
+        step *= 2.0;
     }
-    Some(whole(k))
+    while high < EXACT && accepts(high) {
+        low = high;
+        high = (high + step).min(EXACT);
+        step *= 2.0;
+    }
+    (low, high)
 }
 
 /// The last whole number a double steps by one.
@@ -251,7 +266,8 @@ mod tests {
                 let (level, power) = (Level::new(level).unwrap(), Level::new(power).unwrap());
                 let [limit, clean] = [10.0, 10.0 * share].map(|per_ml| PerMl::new(per_ml).unwrap());
                 let plan = volume(limit, clean, level, power).unwrap();
-                let first = (0_u32..).find(|&k| passes(f64::from(k), share, level) >= power.get()).unwrap();
+                let first =
+                    (0_u32..100_000).find(|&k| passes(f64::from(k), share, level) >= power.get()).unwrap();
                 assert_eq!(plan.most_to_accept, u64::from(first), "{share}");
             }
         }

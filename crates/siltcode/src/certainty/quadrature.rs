@@ -5,8 +5,10 @@ use std::sync::LazyLock;
 
 /// Nodes of the Gauss-Legendre rule.
 const NODES: usize = 12;
-/// Halvings after which a panel is taken as it is: it is then as narrow as rounding.
-const HALVINGS: u32 = 48;
+/// Halvings after which a panel is taken as it is.
+const HALVINGS: u32 = 24;
+/// The least error asked of a panel: below it halving would only chase the rounding of what is integrated, and never end.
+const LEAST_ERROR: f64 = 1e-12;
 
 /// Nodes and weights on -1 to 1: roots of the Legendre polynomial by Newton's method (DLMF 3.5.v).
 static RULE: LazyLock<[(f64, f64); NODES]> = LazyLock::new(|| std::array::from_fn(node));
@@ -46,8 +48,8 @@ fn halved(f: &mut impl FnMut(f64) -> f64, low: f64, high: f64, whole: f64, error
     if left == 0 || (halves[0] + halves[1] - whole).abs() <= error {
         return halves[0] + halves[1];
     }
-    halved(f, low, middle, halves[0], error / 1.5, left - 1)
-        + halved(f, middle, high, halves[1], error / 1.5, left - 1)
+    let error = (error / 1.5).max(LEAST_ERROR);
+    halved(f, low, middle, halves[0], error, left - 1) + halved(f, middle, high, halves[1], error, left - 1)
 }
 
 /// A function on an interval, stood in for by Chebyshev series on pieces as short as it needs.

@@ -30,7 +30,7 @@ use crate::count::Evidence;
 /// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct Runs<'a> {
-    runs: &'a [Evidence],
+    each: &'a [Evidence],
     /// Examined volume, all runs \[mL\].
     examined_ml: f64,
     /// Particles, all runs.
@@ -107,7 +107,7 @@ impl<'a> Runs<'a> {
     pub fn new(runs: &'a [Evidence]) -> Option<Self> {
         let examined_ml = runs.iter().map(Evidence::examined_ml).sum();
         let total = runs.iter().map(|run| run.raw as f64).sum();
-        (runs.len() >= 2 && total > 0.0).then_some(Self { runs, examined_ml, total })
+        (runs.len() >= 2 && total > 0.0).then_some(Self { each: runs, examined_ml, total })
     }
 
     /// The concentration of all runs together \[particles/mL\].
@@ -123,8 +123,8 @@ impl<'a> Runs<'a> {
     #[must_use]
     pub fn dispersion(&self) -> Dispersion {
         let off = |run: &Evidence| (run.raw as f64 - self.expected(run)).powi(2) / self.expected(run);
-        let statistic = self.runs.iter().map(off).sum::<f64>();
-        let freedom = (self.runs.len() - 1) as f64;
+        let statistic = self.each.iter().map(off).sum::<f64>();
+        let freedom = (self.each.len() - 1) as f64;
         let gamma = Gamma::at(freedom / 2.0, statistic / 2.0);
         Dispersion {
             statistic,
@@ -140,7 +140,7 @@ impl<'a> Runs<'a> {
             0 => -self.expected(run),
             raw => Gamma::ln_term(raw as f64, self.expected(run)),
         };
-        (self.runs.iter().map(own).sum::<f64>() - Gamma::ln_term(self.total, self.total)).exp()
+        (self.each.iter().map(own).sum::<f64>() - Gamma::ln_term(self.total, self.total)).exp()
     }
 
     /// How much the concentration itself varies from run to run: what the variance has beyond counting.
@@ -149,11 +149,11 @@ impl<'a> Runs<'a> {
     /// concentrations; 0 where the runs scatter no more than chance. At most [`Scatter::LARGEST_CV`].
     #[must_use]
     pub fn scatter(&self) -> Scatter {
-        let m = self.runs.len() as f64;
-        let mean = self.runs.iter().map(|run| run.per_ml().get()).sum::<f64>() / m;
+        let m = self.each.len() as f64;
+        let mean = self.each.iter().map(|run| run.per_ml().get()).sum::<f64>() / m;
         let variance =
-            self.runs.iter().map(|run| (run.per_ml().get() - mean).powi(2)).sum::<f64>() / (m - 1.0);
-        let counting = mean * self.runs.iter().map(|run| 1.0 / run.examined_ml()).sum::<f64>() / m;
+            self.each.iter().map(|run| (run.per_ml().get() - mean).powi(2)).sum::<f64>() / (m - 1.0);
+        let counting = mean * self.each.iter().map(|run| 1.0 / run.examined_ml()).sum::<f64>() / m;
         let cv = ((variance - counting).max(0.0)).sqrt() / mean;
         Scatter::from_cv(cv.min(Scatter::LARGEST_CV)).unwrap_or(Scatter::NONE)
     }
@@ -161,8 +161,8 @@ impl<'a> Runs<'a> {
     /// How likely the first run is at least this far from the others by chance.
     #[must_use]
     pub fn first_differs(&self) -> Probability {
-        let others = self.runs[1..].iter().copied().reduce(Evidence::summed);
-        others.map_or(Probability::CERTAIN, |others| ratio::equal(&self.runs[0], &others))
+        let others = self.each[1..].iter().copied().reduce(Evidence::summed);
+        others.map_or(Probability::CERTAIN, |others| ratio::equal(&self.each[0], &others))
     }
 
     /// Whether the runs go one way.
@@ -171,21 +171,21 @@ impl<'a> Runs<'a> {
     /// volumes. It needs three runs to be told from a difference; with two the chance is 1.
     #[must_use]
     pub fn drift(&self) -> Drift {
-        if self.runs.len() < 3 {
+        if self.each.len() < 3 {
             return Drift { monotone: None, p: Probability::CERTAIN };
         }
-        let weights = || self.runs.iter().map(|run| run.examined_ml() / self.examined_ml).enumerate();
+        let weights = || self.each.iter().map(|run| run.examined_ml() / self.examined_ml).enumerate();
         let mean = weights().map(|(i, w)| i as f64 * w).sum::<f64>();
         let variance = weights().map(|(i, w)| (i as f64 - mean).powi(2) * w).sum::<f64>();
         let moment: f64 =
-            self.runs.iter().enumerate().map(|(i, run)| (i as f64 - mean) * run.raw as f64).sum();
+            self.each.iter().enumerate().map(|(i, run)| (i as f64 - mean) * run.raw as f64).sum();
         let z = moment / (variance * self.total).sqrt();
         Drift { monotone: self.monotone(), p: Probability::rounded(2.0 * normal::upper_tail(z.abs())) }
     }
 
     fn monotone(&self) -> Option<Direction> {
         let each = |holds: fn(f64, f64) -> bool| {
-            self.runs.windows(2).all(|pair| holds(pair[0].per_ml().get(), pair[1].per_ml().get()))
+            self.each.windows(2).all(|pair| holds(pair[0].per_ml().get(), pair[1].per_ml().get()))
         };
         if each(|a, b| a < b) {
             Some(Direction::Rising)
@@ -199,11 +199,11 @@ impl<'a> Runs<'a> {
     /// The largest less the smallest run over their mean.
     #[must_use]
     pub fn spread(&self, criterion: Criterion) -> Spread {
-        let per_ml = || self.runs.iter().map(|run| run.per_ml().get());
+        let per_ml = || self.each.iter().map(|run| run.per_ml().get());
         let range = per_ml().fold(0.0, f64::max) - per_ml().fold(f64::INFINITY, f64::min);
-        let mean_count = self.total / self.runs.len() as f64;
+        let mean_count = self.total / self.each.len() as f64;
         let allowed = match criterion {
-            Criterion::Chance(level) => range_quantile(self.runs.len(), level) / mean_count.sqrt(),
+            Criterion::Chance(level) => range_quantile(self.each.len(), level) / mean_count.sqrt(),
             Criterion::Fraction(fraction) => fraction,
         };
         Spread { found: range / self.per_ml(), allowed }
