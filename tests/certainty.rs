@@ -1,6 +1,6 @@
 //! The certainty module against published and derived values, simulation, and bad input.
 
-#![allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // small whole numbers of golden rows
+#![allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, clippy::float_cmp)] // small whole numbers of golden rows
 
 use proptest::prelude::*;
 use serde::Deserialize;

@@ -60,6 +60,8 @@ pub struct Joint {
 /// assert_eq!(format!("{:.3}", joint.all.unwrap().get()), "0.613"); // the product of the three would be 0.583
 /// # Ok::<(), siltcode::Error>(())
 /// ```
+/// The time grows with the counts and with scatter: milliseconds for some hundred particles a bin, far more where bins
+/// hold hundreds of millions.
 #[must_use]
 pub fn meets(spectrum: &Spectrum, limits: &[Limit], scatter: Scatter) -> Joint {
     let mut limits = limits.to_vec();
