@@ -27,6 +27,7 @@ pub mod size;
 pub mod spec;
 pub mod spectrum;
 pub mod status;
+pub mod units;
 
 /// The published tables, each with its citation.
 pub use siltcode_tables as tables;
