@@ -224,6 +224,10 @@ kinds! {
     LawUndefined { needs: String, found: String }
         "law-undefined" "no curve can be drawn through {found}"
         "{needs}"
+    /// A particle too fast for Stokes' law.
+    StokesLawLeft { size: String, reynolds: String, limit: f64 }
+        "stokes-law-left" "{size} moves at a Reynolds number of {reynolds}, beyond Stokes' law"
+        "the law holds below {limit}: for smaller particles, smaller differences of density or thicker liquids"
     /// No published conversion between two size scales.
     ConversionUnknown { from: String, to: String }
         "conversion-unknown" "there is no published conversion from {from} to {to}"

@@ -23,6 +23,7 @@ pub mod intake;
 pub mod provenance;
 pub mod sample;
 pub mod score;
+pub mod settling;
 pub mod size;
 pub mod spec;
 pub mod spectrum;

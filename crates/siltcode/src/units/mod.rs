@@ -274,6 +274,12 @@ quantities! {
         from_pa_s pa_s "Pa.s"
         from_mpa_s mpa_s "mPa.s"
     }
+
+    /// A speed of falling in a liquid; rising is negative.
+    Speed "speed" Finite si ["m/h", "mm/h"] us ["in/h"] {
+        from_m_per_s m_per_s "m/s"
+        from_mm_per_h mm_per_h "mm/h"
+    }
 }
 
 impl Flow {
