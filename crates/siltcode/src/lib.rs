@@ -20,6 +20,7 @@ pub mod conversion;
 pub mod count;
 pub mod error;
 pub mod intake;
+pub mod mass;
 pub mod provenance;
 pub mod sample;
 pub mod score;
