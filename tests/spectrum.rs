@@ -107,8 +107,11 @@ fn z06_mass_depends_on_the_largest_size() {
     }
 }
 
-/// Sizes \[um(c)\] of the test dust with the window allowed at each \[1/mL\], and the dust added \[mg/L\].
-fn test_dust() -> [(f64, Vec<(f64, [f64; 2])>); 3] {
+/// A size \[um(c)\] of the test dust with the window allowed there \[1/mL\].
+type Window = (f64, [f64; 2]);
+
+/// The windows of the test dust, with the dust added \[mg/L\].
+fn test_dust() -> [(f64, Vec<Window>); 3] {
     let table: Vec<Vec<String>> = rows(ISO_MEDIUM_TEST_DUST.text);
     [(3.0, 1), (10.0, 3), (15.0, 5)].map(|(mg_per_litre, column)| {
         let cell = |row: &[String], i: usize| row[i].parse().unwrap();
@@ -117,7 +120,7 @@ fn test_dust() -> [(f64, Vec<(f64, [f64; 2])>); 3] {
     })
 }
 
-fn centres(windows: &[(f64, [f64; 2])]) -> Vec<(f64, f64)> {
+fn centres(windows: &[Window]) -> Vec<(f64, f64)> {
     windows.iter().map(|(um, [min, max])| (*um, f64::midpoint(*min, *max))).collect()
 }
 
