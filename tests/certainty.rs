@@ -653,11 +653,11 @@ proptest! {
 
     #[test]
     fn no_input_panics_or_gives_no_number(
-        bins in proptest::collection::vec(prop_oneof![0_u64..4, 0_u64..500], 1..4),
-        ml in 1e-3..1e3,
-        factor in 1.0_f64..1e6,
-        limit in prop_oneof![0.0..1e4, Just(0.0)],
-        cv in Just(0.0),
+        bins in proptest::collection::vec(prop_oneof![0_u64..4, 0_u64..500, 0_u64..1_000_000_000, Just(1_u64 << 51)], 1..5),
+        ml in prop_oneof![1e-3..1e3, Just(1e-9), Just(1e9)],
+        factor in prop_oneof![1.0_f64..1e6, Just(1e9)],
+        limit in prop_oneof![0.0..1e4, Just(0.0), Just(1e300)],
+        cv in prop_oneof![Just(0.0), Just(0.0), 0.0..1.0, Just(10.0)],
         p in prop_oneof![0.5..0.999, Just(1e-12), Just(1.0 - 1e-12)],
     ) {
         let volume = CountedVolume::from_ml(ml).unwrap();
@@ -677,7 +677,7 @@ proptest! {
             prop_assert!(!has_null(&serde_json::to_value(&decision).unwrap()), "{decision:?}");
             let joint = decision.p.unwrap().get();
             let least = decision.each.iter().map(|judged| judged.p.unwrap().get()).fold(1.0, f64::min);
-            prop_assert!(joint <= least + 1e-8, "{joint} {least}");
+            prop_assert!(joint <= least + if cv == 0.0 { 1e-6 } else { 1e-4 }, "{joint} {least}");
         }
         for (a, b) in spectrum.channels().iter().zip(&spectrum.channels()[1..]) {
             let ratio = ratio::compare(&b.evidence.unwrap(), &a.evidence.unwrap(), level(p));

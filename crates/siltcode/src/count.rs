@@ -121,13 +121,13 @@ impl CountedVolume {
     /// A counted volume of `ml` millilitres.
     ///
     /// # Errors
-    /// `volume-not-positive` unless `0 < ml < infinity`.
+    /// `volume-not-positive` unless `0 < ml < infinity`; `quantity-out-of-range` unless `1e-9 <= ml <= 1e9`, from a cube of
+    /// ten micrometres to a thousand cubic metres: what lies outside is a slip of the unit.
     pub fn from_ml(ml: f64) -> Result<Self> {
-        if ml.is_finite() && ml > 0.0 {
-            Ok(Self(ml))
-        } else {
-            Err(ErrorKind::VolumeNotPositive { ml }.into())
+        if !(ml.is_finite() && ml > 0.0) {
+            return Err(ErrorKind::VolumeNotPositive { ml }.into());
         }
+        within("counted volume in mL", ml, 1e-9).map(Self)
     }
 
     /// The volume \[mL\].
@@ -135,6 +135,16 @@ impl CountedVolume {
     pub const fn ml(self) -> f64 {
         self.0
     }
+}
+
+/// `value`, if it lies from `least` to a thousand million.
+fn within(quantity: &str, value: f64, least: f64) -> Result<f64> {
+    const MOST: f64 = 1e9;
+    if (least..=MOST).contains(&value) {
+        return Ok(value);
+    }
+    let range = format!("from {least:e} to {MOST:e}");
+    Err(ErrorKind::QuantityOutOfRange { quantity: quantity.into(), value: format!("{value:e}"), range }.into())
 }
 
 /// Dilution factor: total volume over sample volume \[-\]. 1 is undiluted.
@@ -149,13 +159,12 @@ impl Dilution {
     /// A dilution by `factor`.
     ///
     /// # Errors
-    /// `dilution-below-one` unless `1 <= factor < infinity`.
+    /// `dilution-below-one` unless `1 <= factor < infinity`; `quantity-out-of-range` above 1e9.
     pub fn new(factor: f64) -> Result<Self> {
-        if factor.is_finite() && factor >= 1.0 {
-            Ok(Self(factor))
-        } else {
-            Err(ErrorKind::DilutionBelowOne { factor }.into())
+        if !(factor.is_finite() && factor >= 1.0) {
+            return Err(ErrorKind::DilutionBelowOne { factor }.into());
         }
+        within("dilution factor", factor, 1.0).map(Self)
     }
 
     /// The factor \[-\].
@@ -194,13 +203,13 @@ impl Evidence {
     /// The volume of the sample as drawn that was examined: counted volume over dilution \[mL\].
     #[must_use]
     pub fn examined_ml(&self) -> f64 {
-        (self.volume.ml() / self.dilution.factor()).max(f64::MIN_POSITIVE)
+        self.volume.ml() / self.dilution.factor()
     }
 
     /// The concentration this evidence gives: `dilution * raw / volume`.
     #[must_use]
     pub fn per_ml(&self) -> PerMl {
-        PerMl((self.raw as f64 / self.examined_ml()).min(f64::MAX))
+        PerMl(self.raw as f64 / self.examined_ml())
     }
 
     /// Runs taken together: counts are summed over the sum of the volumes.
@@ -341,6 +350,8 @@ mod tests {
         assert!(PerMl::new(f64::NAN).is_err());
         assert!(CountedVolume::from_ml(0.0).is_err());
         assert!(Dilution::new(0.5).is_err());
+        assert_eq!(CountedVolume::from_ml(1e-300).unwrap_err().code(), "quantity-out-of-range");
+        assert_eq!(Dilution::new(1e300).unwrap_err().code(), "quantity-out-of-range");
         assert!(whole_count(1.5).is_err());
         assert!(whole_count(-1.0).is_err());
         assert_eq!(whole_count(19.0).unwrap(), 19);

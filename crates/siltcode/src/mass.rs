@@ -208,8 +208,8 @@ fn cubes(curve: &Curve, (from, per_ml): Point, to: Size) -> f64 {
         steep * (3.0 * y - fallen).exp()
     };
     let run = (to.um() / from.um()).ln();
-    let rough = integral(density, 0.0, run, f64::INFINITY);
-    per_ml.get() * cube(from) * integral(density, 0.0, run, rough * RELATIVE_ERROR)
+    let rough = integral(density, &mut [0.0, run], f64::INFINITY);
+    per_ml.get() * cube(from) * integral(density, &mut [0.0, run], rough * RELATIVE_ERROR)
 }
 
 fn cube(size: Size) -> f64 {

@@ -12,6 +12,7 @@ use std::fmt;
 
 use serde::{Serialize, Serializer};
 
+use super::gamma::Shape;
 use super::joint::{self, Limit};
 use super::level::{Interval, Level, Probability, Scatter};
 use super::normal;
@@ -304,9 +305,9 @@ impl Needed {
     fn is_told(&self, ln_times: f64) -> bool {
         let (raw, mean) = (self.raw * ln_times.exp(), self.limit * self.examined_ml * ln_times.exp());
         if self.per_ml <= self.limit {
-            tails(raw + 1.0, self.log_sd, mean)[1] <= self.risk
+            tails(&Shape::new(raw + 1.0), self.log_sd, mean)[1] <= self.risk
         } else {
-            tails(raw, self.log_sd, mean)[0] <= self.risk
+            tails(&Shape::new(raw), self.log_sd, mean)[0] <= self.risk
         }
     }
 

@@ -38,27 +38,12 @@ pub(crate) struct Gamma {
 impl Gamma {
     /// Both tails of shape `a > 0` at `x >= 0`.
     pub(crate) fn at(a: f64, x: f64) -> Self {
-        if x <= 0.0 {
-            return Self { ln_lower: f64::NEG_INFINITY, ln_upper: 0.0, ln_term: f64::NEG_INFINITY };
-        }
-        let mu = (x - a) / a;
-        let ln_term = Self::ln_term(a, x);
-        let eta = (-2.0 * ln_1p_less(mu)).sqrt().copysign(mu);
-        if a >= LARGE_SHAPE && eta.abs() <= 1.0 {
-            Self::uniform(a, eta, ln_term)
-        } else if x <= a + 1.0 {
-            Self::from_lower((ln_term + series(a, x).ln()).min(0.0), ln_term)
-        } else {
-            Self::from_upper((ln_term + (a * continued_fraction(a, x)).ln()).min(0.0), ln_term)
-        }
+        Shape::new(a).at(x)
     }
 
     /// `ln(x^a exp(-x) / Gamma(a + 1))` alone.
     pub(crate) fn ln_term(a: f64, x: f64) -> f64 {
-        if a < LARGE_SHAPE {
-            return a * x.ln() - x - ln_gamma(a + 1.0);
-        }
-        a * ln_1p_less((x - a) / a) - (2.0 * PI * a).sqrt().ln() - ln_scaled(a)
+        Shape::new(a).ln_term(x)
     }
 
     /// The probability at or below \[-\].
@@ -70,25 +55,105 @@ impl Gamma {
     pub(crate) fn upper(&self) -> f64 {
         self.ln_upper.exp()
     }
+}
 
-    fn from_lower(ln_lower: f64, ln_term: f64) -> Self {
-        Self { ln_lower, ln_upper: ln_complement(ln_lower), ln_term }
+/// One shape, with what all its points have in common: make it once where many points are looked at.
+#[derive(Debug, Clone)]
+pub(crate) struct Shape {
+    a: f64,
+    /// `ln Gamma(a + 1)`; for large shapes without its power and exponential.
+    ln_norm: f64,
+    /// Coefficients of `S(eta)`, for large shapes.
+    remainder: [f64; TERMS],
+}
+
+/// The smaller of the two tails, or one that is not small: `factor * exp(ln_scale)`.
+struct Tail {
+    is_lower: bool,
+    factor: f64,
+    ln_scale: f64,
+}
+
+impl Shape {
+    /// The shape `a > 0`.
+    pub(crate) fn new(a: f64) -> Self {
+        if a < LARGE_SHAPE {
+            return Self { a, ln_norm: ln_gamma(a + 1.0), remainder: [0.0; TERMS] };
+        }
+        let (remainder, scaled) = remainder(a);
+        Self { a, ln_norm: (2.0 * PI * a).sqrt().ln() + scaled.ln(), remainder }
     }
 
-    fn from_upper(ln_upper: f64, ln_term: f64) -> Self {
-        Self { ln_lower: ln_complement(ln_upper), ln_upper, ln_term }
+    /// The shape itself.
+    pub(crate) const fn get(&self) -> f64 {
+        self.a
+    }
+
+    /// `ln(x^a exp(-x) / Gamma(a + 1))`.
+    pub(crate) fn ln_term(&self, x: f64) -> f64 {
+        let power = if self.a < LARGE_SHAPE {
+            self.a * x.ln() - x
+        } else {
+            self.a * ln_1p_less((x - self.a) / self.a)
+        };
+        power - self.ln_norm
+    }
+
+    /// Both tails at `x >= 0`, in logarithms.
+    pub(crate) fn at(&self, x: f64) -> Gamma {
+        if x <= 0.0 {
+            return Gamma { ln_lower: f64::NEG_INFINITY, ln_upper: 0.0, ln_term: f64::NEG_INFINITY };
+        }
+        let ln_term = self.ln_term(x);
+        let Tail { is_lower, factor, ln_scale } = self.tail(x, ln_term);
+        let ln_tail = (factor.ln() + ln_scale).min(0.0);
+        let (ln_lower, ln_upper) = if is_lower {
+            (ln_tail, ln_complement(ln_tail))
+        } else {
+            (ln_complement(ln_tail), ln_tail)
+        };
+        Gamma { ln_lower, ln_upper, ln_term }
+    }
+
+    /// The probabilities at or below, and above, `x >= 0` \[-\].
+    pub(crate) fn tails(&self, x: f64) -> [f64; 2] {
+        if x <= 0.0 {
+            return [0.0, 1.0];
+        }
+        let Tail { is_lower, factor, ln_scale } = self.tail(x, self.ln_term(x));
+        let tail = (factor * ln_scale.exp()).min(1.0);
+        if is_lower { [tail, 1.0 - tail] } else { [1.0 - tail, tail] }
+    }
+
+    fn tail(&self, x: f64, ln_term: f64) -> Tail {
+        let mu = (x - self.a) / self.a;
+        let eta = (-2.0 * ln_1p_less(mu)).sqrt().copysign(mu);
+        if self.a >= LARGE_SHAPE && eta.abs() <= 1.0 {
+            self.uniform(eta)
+        } else if x <= self.a + 1.0 {
+            Tail { is_lower: true, factor: series(self.a, x), ln_scale: ln_term }
+        } else {
+            Tail { is_lower: false, factor: self.a * continued_fraction(self.a, x), ln_scale: ln_term }
+        }
     }
 
     /// `Q = erfc(y) / 2 + R` with `y = eta sqrt(a / 2)`: the tail on the far side of the middle.
-    fn uniform(a: f64, eta: f64, ln_term: f64) -> Self {
-        let y = eta.abs() * (a / 2.0).sqrt();
-        let signed = eta.signum() * remainder(a, eta).0 / (2.0 * PI * a).sqrt();
-        let ln_tail = if y < 20.0 {
-            (erfc(y) / 2.0 + (-y * y).exp() * signed).ln()
+    fn uniform(&self, eta: f64) -> Tail {
+        let y = eta.abs() * (self.a / 2.0).sqrt();
+        let sum = self.remainder.iter().rev().fold(0.0, |sum, b| sum * eta + b);
+        let signed = eta.signum() * sum / (2.0 * PI * self.a).sqrt();
+        let (factor, ln_scale) = if y < 20.0 {
+            (erfc(y) / 2.0 + (-y * y).exp() * signed, 0.0)
         } else {
-            (erfc_scaled(y) / 2.0 + signed).ln() - y * y
+            (erfc_scaled(y) / 2.0 + signed, -y * y)
         };
-        if eta < 0.0 { Self::from_lower(ln_tail, ln_term) } else { Self::from_upper(ln_tail, ln_term) }
+        Tail { is_lower: eta < 0.0, factor, ln_scale }
+    }
+
+    /// What rounding leaves uncertain of a probability of this shape: `x` is known to one part in 2^53, in units of the
+    /// standard deviation.
+    pub(crate) fn rounding(&self) -> f64 {
+        f64::EPSILON * self.a.sqrt()
     }
 }
 
@@ -109,7 +174,7 @@ pub(crate) fn ln_gamma(a: f64) -> f64 {
 /// `ln` of the scaled gamma function, `Gamma(a) / (sqrt(2 pi / a) (a / e)^a)`: what Stirling's formula leaves.
 pub(crate) fn ln_scaled(a: f64) -> f64 {
     if a >= LARGE_SHAPE {
-        return remainder(a, 0.0).1.ln();
+        return remainder(a).1.ln();
     }
     ln_gamma(a) - ((a - 0.5) * a.ln() - a + (2.0 * PI).sqrt().ln())
 }
@@ -123,12 +188,20 @@ pub(crate) fn ln_1p_less(m: f64) -> f64 {
     }
     let r = m / (2.0 + m);
     let square = r * r;
-    let mut sum = 0.0;
-    for n in (1..=18).rev() {
-        sum = sum * square + 1.0 / f64::from(2 * n + 1);
-    }
+    let sum = ODD_RECIPROCALS.iter().rev().fold(0.0, |sum, term| sum * square + term);
     r * (2.0 * square * sum - m)
 }
+
+/// `1/3, 1/5, ...`: with `r^2` below 0.07 the terms after these are below rounding.
+const ODD_RECIPROCALS: [f64; 18] = {
+    let mut terms = [0.0; 18];
+    let mut n = 0;
+    while n < terms.len() {
+        terms[n] = 1.0 / (2 * n + 3) as f64;
+        n += 1;
+    }
+    terms
+};
 
 /// `ln(1 - exp(l))` for `l <= 0`.
 fn ln_complement(l: f64) -> f64 {
@@ -165,21 +238,20 @@ fn continued_fraction(a: f64, x: f64) -> f64 {
     value
 }
 
-/// `S(eta)` of `R = exp(-a eta^2 / 2) S(eta) / sqrt(2 pi a)`, and the scaled gamma function
+/// The coefficients of `S(eta)` of `R = exp(-a eta^2 / 2) S(eta) / sqrt(2 pi a)`, and the scaled gamma function
 /// `Gamma(a) / (sqrt(2 pi / a) (a / e)^a)`.
 ///
 /// `S` solves `eta S - S' / a = f / scaled - 1` with `f = eta / (lambda - 1)`; for `S = sum b_n eta^n` that is
 /// `b_n = f_{n+1} / scaled + (n + 2) b_{n+2} / a`, stable downwards, and `scaled = 1 + b_1 scaled / a`.
-fn remainder(a: f64, eta: f64) -> (f64, f64) {
+fn remainder(a: f64) -> ([f64; TERMS], f64) {
     let f = &*SLOPES;
-    let (mut next, mut after, mut sum) = (0.0, 0.0, 0.0);
+    let mut b = [0.0; TERMS];
     for n in (0..TERMS).rev() {
-        let b = f[n + 1] + (n + 2) as f64 * after / a;
-        (next, after) = (b, next);
-        sum = sum * eta + b;
+        let after = b.get(n + 2).copied().unwrap_or(0.0);
+        b[n] = f[n + 1] + (n + 2) as f64 * after / a;
     }
-    let scaled = 1.0 + after / a;
-    (sum / scaled, scaled)
+    let scaled = 1.0 + b[1] / a;
+    (b.map(|b| b / scaled), scaled)
 }
 
 /// Coefficients of `eta / (lambda - 1)` in powers of `eta`, where `eta^2 / 2 = lambda - 1 - ln(lambda)`.

@@ -1,6 +1,6 @@
 //! What a count says of the concentration it came from, as a distribution.
 
-use super::gamma::Gamma;
+use super::gamma::Shape;
 use super::level::{Interval, Level, Mean, Probability, Scatter};
 use super::normal;
 use super::poisson::{self, Method};
@@ -26,18 +26,18 @@ const ERROR: f64 = 1e-11;
 /// assert_eq!(format!("{:.4}", posterior.at_most(PerMl::new(10.0)?).get()), "0.4906");
 /// # Ok::<(), siltcode::Error>(())
 /// ```
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone)]
 pub struct Posterior {
     evidence: Evidence,
     scatter: Scatter,
-    shape: f64,
+    shape: Shape,
 }
 
 impl Posterior {
     /// What this evidence says of the fluid, if bottles scatter this much.
     #[must_use]
     pub fn new(evidence: &Evidence, scatter: Scatter) -> Self {
-        Self { evidence: *evidence, scatter, shape: evidence.raw as f64 + 0.5 }
+        Self { evidence: *evidence, scatter, shape: Shape::new(evidence.raw as f64 + 0.5) }
     }
 
     /// The probability that the concentration is at most this.
@@ -87,13 +87,14 @@ impl Posterior {
 
     /// The probabilities at or below, and above, an expected count.
     fn tails(&self, mean: f64) -> [f64; 2] {
-        tails(self.shape, self.scatter.log_sd(), mean)
+        tails(&self.shape, self.scatter.log_sd(), mean)
     }
 
     fn quantile(&self, p: f64) -> Mean {
         // Halving in the logarithm, from where nothing is left on either side.
-        let sd = (1.0 / self.shape + self.scatter.log_sd().powi(2)).sqrt();
-        let (middle, far) = (self.shape.ln(), 12.0 * sd + 60.0 / self.shape.min(60.0));
+        let shape = self.shape.get();
+        let sd = (1.0 / shape + self.scatter.log_sd().powi(2)).sqrt();
+        let (middle, far) = (shape.ln(), 12.0 * sd + 60.0 / shape.min(60.0));
         let excess = |ln_mean: f64| {
             let [below, above] = self.tails(ln_mean.exp());
             if p < 0.5 { p - below } else { above - (1.0 - p) }
@@ -102,46 +103,48 @@ impl Posterior {
     }
 }
 
-/// The probabilities at or below, and above, `mean`, of Gamma(shape) times a lognormal factor of this log sd.
+/// The probabilities at or below, and above, `mean`, of a gamma variable times a lognormal factor of this log sd.
 ///
 /// The wider of the two factors is integrated in closed form and the narrower by quadrature, so the integrand is smooth.
-pub(crate) fn tails(shape: f64, log_sd: f64, mean: f64) -> [f64; 2] {
+pub(crate) fn tails(shape: &Shape, log_sd: f64, mean: f64) -> [f64; 2] {
     if mean <= 0.0 || log_sd <= 0.0 {
-        let gamma = Gamma::at(shape, mean);
-        return [gamma.lower(), gamma.upper()];
+        return shape.tails(mean);
     }
-    let below = if log_sd * log_sd * shape > 1.0 {
+    let below = if log_sd * log_sd * shape.get() > 1.0 {
         over_gamma(shape, |gamma| normal::upper_tail((gamma / mean).ln() / log_sd))
     } else {
-        over_normal(|z| Gamma::at(shape, mean * (-log_sd * z).exp()).lower())
+        over_normal(|z| shape.tails(mean * (-log_sd * z).exp())[0], error(shape))
     };
     [below, 1.0 - below]
 }
 
+/// What is asked of an integral over probabilities of this shape.
+fn error(shape: &Shape) -> f64 {
+    ERROR.max(64.0 * shape.rounding())
+}
+
 /// The mean of `f` over a standard normal variable.
-pub(crate) fn over_normal(mut f: impl FnMut(f64) -> f64) -> f64 {
-    integral(|z| normal::density(z) * f(z), -7.5, 0.0, ERROR)
-        + integral(|z| normal::density(z) * f(z), 0.0, 7.5, ERROR)
+pub(crate) fn over_normal(mut f: impl FnMut(f64) -> f64, error: f64) -> f64 {
+    integral(|z| normal::density(z) * f(z), &mut [-7.5, 0.0, 7.5], error)
 }
 
 /// The mean of `f` over a gamma variable, in its root, which has about the same width for every shape.
-fn over_gamma(shape: f64, mut f: impl FnMut(f64) -> f64) -> f64 {
+fn over_gamma(shape: &Shape, mut f: impl FnMut(f64) -> f64) -> f64 {
     let Interval { low, high } = support(shape);
-    let mut weighted = |root: f64| density_of_root(shape, root) * f(root * root);
-    let middle = shape.sqrt();
-    integral(&mut weighted, low.sqrt(), middle, ERROR) + integral(&mut weighted, middle, high.sqrt(), ERROR)
+    let weighted = |root: f64| density_of_root(shape, root) * f(root * root);
+    integral(weighted, &mut [low.sqrt(), shape.get().sqrt(), high.sqrt()], error(shape))
 }
 
 /// Where a gamma variable has all but some 1e-14 of its mass.
-pub(crate) fn support(shape: f64) -> Interval<f64> {
-    let reach = 8.0 * shape.sqrt();
-    Interval { low: (shape - reach).max(0.0), high: shape + reach + 32.0 }
+pub(crate) fn support(shape: &Shape) -> Interval<f64> {
+    let reach = 8.0 * shape.get().sqrt();
+    Interval { low: (shape.get() - reach).max(0.0), high: shape.get() + reach + 32.0 }
 }
 
 /// The density of the root of a gamma variable: `2 x f(x^2)`, without a pole at 0 from shape 1/2 on.
-pub(crate) fn density_of_root(shape: f64, root: f64) -> f64 {
+pub(crate) fn density_of_root(shape: &Shape, root: f64) -> f64 {
     if root <= 0.0 {
         return 0.0;
     }
-    2.0 * shape * Gamma::ln_term(shape, root * root).exp() / root
+    2.0 * shape.get() * shape.ln_term(root * root).exp() / root
 }

@@ -210,10 +210,13 @@ impl<'a> Runs<'a> {
     }
 }
 
+/// Absolute error of the probability behind a quantile of the range.
+const ERROR: f64 = 1e-10;
+
 /// The quantile of the range of `m` standard normal variables: `P(R <= q) = m E[(Phi(z + q) - Phi(z))^(m - 1)]`.
 fn range_quantile(m: usize, level: Level) -> f64 {
     let others = i32::try_from(m - 1).unwrap_or(i32::MAX);
-    let within =
-        |q: f64| m as f64 * over_normal(|z| (normal::upper_tail(z) - normal::upper_tail(z + q)).powi(others));
+    let both = |q: f64| move |z: f64| (normal::upper_tail(z) - normal::upper_tail(z + q)).powi(others);
+    let within = |q: f64| m as f64 * over_normal(both(q), ERROR);
     crossing(|q| level.get() - within(q), 0.0, 40.0)
 }
