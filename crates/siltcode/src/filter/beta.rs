@@ -1,0 +1,171 @@
+//! The filtration ratio: how many particles enter a filter for each that leaves.
+//!
+//! ```
+//! use siltcode::filter::Beta;
+//!
+//! let beta = Beta::from_counts(4000.0, 750.0)?;
+//! assert_eq!(format!("{:.2}", beta.get()), "5.33");
+//! assert_eq!(beta.efficiency().get(), 0.8125);
+//! # Ok::<(), siltcode::Error>(())
+//! ```
+
+use std::fmt;
+
+use serde::Serialize;
+
+use crate::error::{ErrorKind, Result};
+
+/// A share of the flow, 0 to 1 \[-\].
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize)]
+#[serde(transparent)]
+pub struct Share(f64);
+
+impl Share {
+    /// Nothing.
+    pub const NONE: Self = Self(0.0);
+
+    /// A share.
+    ///
+    /// # Errors
+    /// `share-out-of-range` unless 0 <= value < 1.
+    pub fn new(value: f64) -> Result<Self> {
+        if (0.0..1.0).contains(&value) {
+            Ok(Self(value))
+        } else {
+            Err(ErrorKind::ShareOutOfRange { value }.into())
+        }
+    }
+
+    /// The share \[-\].
+    #[must_use]
+    pub const fn get(self) -> f64 {
+        self.0
+    }
+}
+
+/// The share of particles a filter holds back in one passage, 0 to 1 \[-\].
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize)]
+#[serde(transparent)]
+pub struct Efficiency(f64);
+
+impl Efficiency {
+    /// The efficiency \[-\].
+    #[must_use]
+    pub const fn get(self) -> f64 {
+        self.0
+    }
+
+    /// What is left of it where a share of the flow avoids the medium: `(1 - b) E`.
+    #[must_use]
+    pub fn bypassed(self, bypass: Share) -> Self {
+        Self((1.0 - bypass.0) * self.0)
+    }
+
+    /// What is left of it, seen from the tank, where a share of the return goes straight to the suction:
+    /// `E (1 - s) / (1 - s (1 - E))`.
+    #[must_use]
+    pub fn short_circuited(self, short: Share) -> Self {
+        Self(self.0 * (1.0 - short.0) / (1.0 - short.0 * (1.0 - self.0)))
+    }
+}
+
+/// A filtration ratio: particles entering over particles leaving, above 1 \[-\].
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize)]
+#[serde(transparent)]
+pub struct Beta(f64);
+
+impl Beta {
+    /// Above this a published ratio rests on so few particles downstream that it means "at least".
+    pub const CERTAIN_UP_TO: Self = Self(1000.0);
+
+    /// A filtration ratio; infinity stands for a filter that lets nothing through.
+    ///
+    /// # Errors
+    /// `beta-not-above-one` unless value > 1.
+    pub fn new(value: f64) -> Result<Self> {
+        if value > 1.0 { Ok(Self(value)) } else { Err(ErrorKind::BetaNotAboveOne { value }.into()) }
+    }
+
+    /// The ratio of particles counted upstream to those counted downstream, in the same volume.
+    ///
+    /// # Errors
+    /// `beta-not-above-one` unless upstream > downstream >= 0.
+    pub fn from_counts(upstream: f64, downstream: f64) -> Result<Self> {
+        if downstream < 0.0 {
+            return Err(ErrorKind::CountNotFinite { value: downstream }.into());
+        }
+        Self::new(upstream / downstream)
+    }
+
+    /// The ratio over several pairs of counts (upstream, downstream): the ratio of the averages.
+    ///
+    /// The average of the ratios would let one small downstream count decide; only the ratio of sums conserves
+    /// particles.
+    ///
+    /// # Errors
+    /// As [`from_counts`](Self::from_counts).
+    pub fn from_pairs(pairs: &[(f64, f64)]) -> Result<Self> {
+        let sums = pairs.iter().fold((0.0, 0.0), |sum, pair| (sum.0 + pair.0, sum.1 + pair.1));
+        Self::from_counts(sums.0, sums.1)
+    }
+
+    /// The ratio of a filter whose efficiency is known.
+    ///
+    /// # Errors
+    /// `beta-not-above-one` where the efficiency is 0.
+    pub fn of(efficiency: Efficiency) -> Result<Self> {
+        Self::new(1.0 / (1.0 - efficiency.0))
+    }
+
+    /// The ratio \[-\].
+    #[must_use]
+    pub const fn get(self) -> f64 {
+        self.0
+    }
+
+    /// `1 - 1 / beta`.
+    #[must_use]
+    pub fn efficiency(self) -> Efficiency {
+        Efficiency(1.0 - 1.0 / self.0)
+    }
+
+    /// `1 / beta`, the share that passes \[-\].
+    #[must_use]
+    pub fn penetration(self) -> f64 {
+        1.0 / self.0
+    }
+
+    /// With `beta - 1` times a factor: what derating and doubt act on, since beta stays above 1.
+    ///
+    /// # Errors
+    /// `beta-not-above-one` unless factor > 0.
+    pub fn excess_times(self, factor: f64) -> Result<Self> {
+        Self::new(1.0 + (self.0 - 1.0) * factor)
+    }
+
+    /// Two filters one behind the other, for particles that meet the same two ratios (one bin).
+    #[must_use]
+    pub fn in_series(self, second: Self) -> Self {
+        Self(self.0 * second.0)
+    }
+
+    /// With a share of the flow past the medium: `1 / ((1 - b) / beta + b)`, always below `1 / b`.
+    ///
+    /// ```
+    /// use siltcode::filter::{Beta, Share};
+    ///
+    /// let leaking = Beta::new(1000.0)?.leaking(Share::new(0.01)?);
+    /// assert_eq!(format!("{:.1}", leaking.get()), "91.0");
+    /// # Ok::<(), siltcode::Error>(())
+    /// ```
+    #[must_use]
+    pub fn leaking(self, bypass: Share) -> Self {
+        Self(1.0 / ((1.0 - bypass.0) / self.0 + bypass.0))
+    }
+}
+
+impl fmt::Display for Beta {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(&crate::units::significant(self.0, 4))
+    }
+}

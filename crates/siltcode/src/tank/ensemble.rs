@@ -1,0 +1,193 @@
+//! How sure the turnovers are: start, filter, ingress and mixing each known only within a factor.
+//!
+//! Each cause is lognormal; of the filtration ratio it is `beta - 1`, so that the ratio stays above 1. The turnovers
+//! are the mixing factor times those of the ideal tank. Given the other causes the share of mixing factors that
+//! suffice is a normal probability, and the rest is a sum over evenly spaced nodes of the normal density, whose error
+//! falls faster than any power of the spacing. Nothing is drawn at random: every run gives the same digits.
+
+use std::f64::consts::SQRT_2;
+
+use serde::Serialize;
+
+use super::cleanup::{Channel, Turnovers, halved};
+use crate::certainty::normal::erfc;
+use crate::certainty::{Level, Probability};
+use crate::error::{ErrorKind, Result};
+
+/// What is known of each cause, as geometric standard deviations: 1 is certain, 1.5 within a factor of 1.5 in two
+/// cases of three.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Doubt {
+    start: f64,
+    beta: f64,
+    ingress: f64,
+    mixing: f64,
+    mixing_factor: f64,
+}
+
+/// Shares of the variance by cause; they sum to 1 \[-\].
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Causes {
+    /// The start.
+    pub start: f64,
+    /// The filter.
+    pub beta: f64,
+    /// The ingress.
+    pub ingress: f64,
+    /// The mixing of the tank.
+    pub mixing: f64,
+}
+
+fn at_least_one(name: &str, value: f64) -> Result<f64> {
+    if value.is_finite() && value >= 1.0 {
+        Ok(value)
+    } else {
+        Err(ErrorKind::FactorOutOfRange { name: name.into(), value, least: 1.0 }.into())
+    }
+}
+
+impl Doubt {
+    /// No doubt, and a tank that mixes perfectly.
+    pub const NONE: Self = Self { start: 0.0, beta: 0.0, ingress: 0.0, mixing: 0.0, mixing_factor: 1.0 };
+
+    /// With a spread of the start.
+    ///
+    /// # Errors
+    /// `factor-out-of-range` unless the geometric standard deviation is finite and >= 1; so for the next three.
+    pub fn start(self, gsd: f64) -> Result<Self> {
+        Ok(Self { start: at_least_one("spread of the start", gsd)?.ln(), ..self })
+    }
+
+    /// With a spread of `beta - 1`.
+    ///
+    /// # Errors
+    /// As [`start`](Self::start).
+    pub fn beta(self, gsd: f64) -> Result<Self> {
+        Ok(Self { beta: at_least_one("spread of beta", gsd)?.ln(), ..self })
+    }
+
+    /// With a spread of the ingress.
+    ///
+    /// # Errors
+    /// As [`start`](Self::start).
+    pub fn ingress(self, gsd: f64) -> Result<Self> {
+        Ok(Self { ingress: at_least_one("spread of the ingress", gsd)?.ln(), ..self })
+    }
+
+    /// With a median mixing factor, by which the ideal turnovers are multiplied, and its spread.
+    ///
+    /// # Errors
+    /// As [`start`](Self::start), for both.
+    pub fn mixing(self, factor: f64, gsd: f64) -> Result<Self> {
+        let mixing_factor = at_least_one("mixing factor", factor)?;
+        Ok(Self { mixing: at_least_one("spread of mixing", gsd)?.ln(), mixing_factor, ..self })
+    }
+}
+
+/// The turnovers a target needs, as a distribution.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Ensemble {
+    doubt: Doubt,
+    /// Ideal turnovers (infinite where unreachable) and their weight.
+    ideal: Vec<(f64, f64)>,
+    causes: Option<Causes>,
+}
+
+/// Nodes reach this many standard deviations to each side.
+const REACH: f64 = 8.0;
+
+/// Nodes and weights of the normal density; one node where there is no doubt.
+fn nodes(spread: f64, step: f64) -> Vec<(f64, f64)> {
+    if spread == 0.0 {
+        return vec![(1.0, 1.0)];
+    }
+    let mut nodes = Vec::new();
+    let mut z = -REACH;
+    while z <= REACH {
+        nodes.push(((spread * z).exp(), (-0.5 * z * z).exp()));
+        z += step;
+    }
+    let sum: f64 = nodes.iter().map(|node| node.1).sum();
+    nodes.iter().map(|node| (node.0, node.1 / sum)).collect()
+}
+
+impl Ensemble {
+    /// The distribution for channels that must all reach their targets.
+    #[must_use]
+    pub fn new(channels: &[Channel], doubt: Doubt) -> Self {
+        let step = if doubt.ingress > 0.0 { 0.5 } else { 0.25 };
+        let mut ideal = Vec::new();
+        for (start, by_start) in nodes(doubt.start, step) {
+            for (beta, by_beta) in nodes(doubt.beta, step) {
+                for (ingress, by_ingress) in nodes(doubt.ingress, step) {
+                    let needed = channels.iter().map(|channel| {
+                        channel.scaled(start, beta, ingress).turnovers().map_or(f64::INFINITY, Turnovers::get)
+                    });
+                    ideal.push((needed.fold(0.0, f64::max), by_start * by_beta * by_ingress));
+                }
+            }
+        }
+        Self { doubt, ideal, causes: causes(channels, doubt) }
+    }
+
+    /// The probability that so many turnovers are enough.
+    #[must_use]
+    pub fn clean_after(&self, turnovers: Turnovers) -> Probability {
+        let log = (turnovers.get() / self.doubt.mixing_factor).ln();
+        let enough = |ideal: f64| match ideal {
+            0.0 => 1.0,
+            _ if !ideal.is_finite() || log == f64::NEG_INFINITY => 0.0,
+            _ if self.doubt.mixing == 0.0 => f64::from(u8::from(log >= ideal.ln())),
+            _ => 0.5 * erfc((ideal.ln() - log) / self.doubt.mixing / SQRT_2),
+        };
+        let sum: f64 = self.ideal.iter().map(|&(ideal, weight)| weight * enough(ideal)).sum();
+        Probability::new(sum.clamp(0.0, 1.0)).unwrap_or(Probability::IMPOSSIBLE)
+    }
+
+    /// The turnovers that are enough with this probability; none where the target may be out of reach more often
+    /// than that leaves room for.
+    #[must_use]
+    pub fn quantile(&self, level: Level) -> Option<Turnovers> {
+        let short = |turnovers: f64| self.clean_after(Turnovers::raw(turnovers)).get() < level.get();
+        if !short(0.0) {
+            return Some(Turnovers::NONE);
+        }
+        let mut high = 1.0;
+        while short(high) {
+            high *= 2.0;
+            if high > 1e12 {
+                return None;
+            }
+        }
+        Some(Turnovers::raw(halved(0.0, high, short)))
+    }
+
+    /// The mean number of turnovers; infinite where the target may be out of reach.
+    #[must_use]
+    pub fn mean(&self) -> f64 {
+        let ideal: f64 = self.ideal.iter().map(|(ideal, weight)| ideal * weight).sum();
+        ideal * self.doubt.mixing_factor * (0.5 * self.doubt.mixing.powi(2)).exp()
+    }
+
+    /// The share of each cause in the variance, by the slopes at the best estimate of the channel that decides;
+    /// none without doubt, or where the target is met or out of reach.
+    #[must_use]
+    pub const fn causes(&self) -> Option<Causes> {
+        self.causes
+    }
+}
+
+fn causes(channels: &[Channel], doubt: Doubt) -> Option<Causes> {
+    let needed: Vec<f64> =
+        channels.iter().map(|c| c.turnovers().map(Turnovers::get)).collect::<Option<_>>()?;
+    let (i, tau) = needed.iter().copied().enumerate().max_by(|a, b| a.1.total_cmp(&b.1))?;
+    if tau == 0.0 {
+        return None;
+    }
+    let [start, beta, ingress] = channels[i].slopes(Turnovers::raw(tau));
+    let squares =
+        [start * doubt.start, beta * doubt.beta, ingress * doubt.ingress, doubt.mixing].map(|u| u * u);
+    let sum: f64 = squares.iter().sum();
+    let [start, beta, ingress, mixing] = squares.map(|square| square / sum);
+    (sum > 0.0).then_some(Causes { start, beta, ingress, mixing })
+}
