@@ -257,6 +257,36 @@ kinds! {
         "quantity-out-of-range" "{quantity} {value} is not {range}"
         "give a value that is {range}"
 
+    // filters
+    /// A share of a flow outside 0 to 1.
+    ShareOutOfRange { value: f64 }
+        "share-out-of-range" "share {value} is not 0 or more and below 1"
+        "give the share of the flow as a fraction: 0.01 for 1 %"
+    /// A factor below the least it can be, or not finite.
+    FactorOutOfRange { name: String, value: f64, least: f64 }
+        "factor-out-of-range" "{name} {value} is not a finite number of {least} or more"
+        "give a plain number of {least} or more"
+    /// A filtration ratio of 1 or less.
+    BetaNotAboveOne { value: f64 }
+        "beta-not-above-one" "filtration ratio {value} is not above 1"
+        "beta is particles entering over particles leaving: a filter that holds back 99 % has 100, one that holds back nothing has 1"
+    /// Text that is no list of sizes with values.
+    BetaUnreadable { text: String }
+        "beta-unreadable" "`{text}` is not a list of sizes with values"
+        "write each size in um(c) with its value: 4:3,6:20,14:1000; ratios may be bounds or intervals: 14:>1000, 10:2..20"
+    /// No ratio is known at a size, only a ceiling.
+    BetaNotRated { size: String, smallest: String }
+        "beta-not-rated" "the filter has no rating at {size}; the smallest rated size is {smallest}"
+        "below the smallest rated size only a ceiling of the ratio is known: give a ratio at {size}, or leave that size out of the target"
+    /// Ratios that cannot all be true of one test.
+    BetasInconsistent { from: String, to: String, reason: String }
+        "betas-inconsistent" "the filtration ratios at {from} and {to} cannot both hold: {reason}"
+        "check the ratios and their sizes, or give the distribution the filter was tested with"
+    /// A size outside the distribution a filter was tested with.
+    ChallengeOutside { size: String, from_um: f64, to_um: f64 }
+        "challenge-outside" "{size} lies outside the distribution the filter was tested with"
+        "it goes from {from_um} to {to_um} um; leave that size out, or give a distribution that holds it"
+
     // specifications
     /// A specification that is not TOML.
     SpecUnreadable { message: String }

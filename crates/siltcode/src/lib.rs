@@ -19,6 +19,7 @@ pub mod companion;
 pub mod conversion;
 pub mod count;
 pub mod error;
+pub mod filter;
 pub mod intake;
 pub mod mass;
 pub mod provenance;

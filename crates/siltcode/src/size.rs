@@ -132,6 +132,14 @@ impl Size {
     pub const fn scale(self) -> SizeScale {
         self.scale
     }
+
+    /// Refuses to go on in another scale.
+    pub(crate) fn ensure_scale(self, scale: SizeScale) -> Result<()> {
+        if self.scale == scale {
+            return Ok(());
+        }
+        Err(ErrorKind::ScalesMixed { left: scale.to_string(), right: self.scale.to_string() }.into())
+    }
 }
 
 impl Eq for Size {}

@@ -1,9 +1,9 @@
 //! The filtration ratio: how many particles enter a filter for each that leaves.
 //!
 //! ```
-//! use siltcode::filter::Beta;
+//! use siltcode::{PerMl, filter::Beta};
 //!
-//! let beta = Beta::from_counts(4000.0, 750.0)?;
+//! let beta = Beta::from_counts(PerMl::new(4000.0)?, PerMl::new(750.0)?)?;
 //! assert_eq!(format!("{:.2}", beta.get()), "5.33");
 //! assert_eq!(beta.efficiency().get(), 0.8125);
 //! # Ok::<(), siltcode::Error>(())
@@ -13,6 +13,7 @@ use std::fmt;
 
 use serde::Serialize;
 
+use crate::count::PerMl;
 use crate::error::{ErrorKind, Result};
 
 /// A share of the flow, 0 to 1 \[-\].
@@ -41,6 +42,13 @@ impl Share {
     pub const fn get(self) -> f64 {
         self.0
     }
+
+    /// The filtration ratio that no filter exceeds while this share of the flow passes it by: `1 / b`; none for
+    /// nothing.
+    #[must_use]
+    pub fn ceiling(self) -> Option<Beta> {
+        Beta::new(1.0 / self.0).ok().filter(|beta| *beta != Beta::INFINITE)
+    }
 }
 
 /// The share of particles a filter holds back in one passage, 0 to 1 \[-\].
@@ -49,6 +57,11 @@ impl Share {
 pub struct Efficiency(f64);
 
 impl Efficiency {
+    /// Nothing is held back.
+    pub const NONE: Self = Self(0.0);
+    /// Nothing passes.
+    pub const WHOLE: Self = Self(1.0);
+
     /// The efficiency \[-\].
     #[must_use]
     pub const fn get(self) -> f64 {
@@ -78,6 +91,9 @@ impl Beta {
     /// Above this a published ratio rests on so few particles downstream that it means "at least".
     pub const CERTAIN_UP_TO: Self = Self(1000.0);
 
+    /// The ratio of a filter that lets nothing through.
+    pub const INFINITE: Self = Self(f64::INFINITY);
+
     /// A filtration ratio; infinity stands for a filter that lets nothing through.
     ///
     /// # Errors
@@ -86,27 +102,43 @@ impl Beta {
         if value > 1.0 { Ok(Self(value)) } else { Err(ErrorKind::BetaNotAboveOne { value }.into()) }
     }
 
-    /// The ratio of particles counted upstream to those counted downstream, in the same volume.
+    /// The ratio of the particles entering to those leaving.
     ///
     /// # Errors
-    /// `beta-not-above-one` unless upstream > downstream >= 0.
-    pub fn from_counts(upstream: f64, downstream: f64) -> Result<Self> {
-        if downstream < 0.0 {
-            return Err(ErrorKind::CountNotFinite { value: downstream }.into());
-        }
-        Self::new(upstream / downstream)
+    /// `beta-not-above-one` unless upstream > downstream.
+    pub fn from_counts(upstream: PerMl, downstream: PerMl) -> Result<Self> {
+        Self::new(upstream.get() / downstream.get())
     }
 
     /// The ratio over several pairs of counts (upstream, downstream): the ratio of the averages.
     ///
     /// The average of the ratios would let one small downstream count decide; only the ratio of sums conserves
-    /// particles.
+    /// particles. [`MeasuredBeta`](super::MeasuredBeta) does the same with the counts' own doubt.
     ///
     /// # Errors
     /// As [`from_counts`](Self::from_counts).
-    pub fn from_pairs(pairs: &[(f64, f64)]) -> Result<Self> {
-        let sums = pairs.iter().fold((0.0, 0.0), |sum, pair| (sum.0 + pair.0, sum.1 + pair.1));
-        Self::from_counts(sums.0, sums.1)
+    pub fn from_pairs(pairs: &[(PerMl, PerMl)]) -> Result<Self> {
+        let sums = pairs.iter().fold((0.0, 0.0), |sum, pair| (sum.0 + pair.0.get(), sum.1 + pair.1.get()));
+        Self::new(sums.0 / sums.1)
+    }
+
+    /// The ratio of all bins together, each given by what enters and its own ratio: what a cumulative count shows.
+    ///
+    /// ```
+    /// use siltcode::{PerMl, filter::Beta};
+    ///
+    /// let half = PerMl::new(0.5)?;
+    /// let lumped = Beta::lumped(&[(half, Beta::new(2.0)?), (half, Beta::new(20.0)?)])?;
+    /// assert_eq!(lumped.to_string(), "3.636"); // the particles that pass easily decide
+    /// # Ok::<(), siltcode::Error>(())
+    /// ```
+    ///
+    /// # Errors
+    /// `beta-not-above-one` where nothing enters.
+    pub fn lumped(bins: &[(PerMl, Self)]) -> Result<Self> {
+        let entering: f64 = bins.iter().map(|bin| bin.0.get()).sum();
+        let leaving: f64 = bins.iter().map(|bin| bin.0.get() * bin.1.penetration()).sum();
+        Self::new(entering / leaving)
     }
 
     /// The ratio of a filter whose efficiency is known.

@@ -13,56 +13,93 @@
 //! # Ok::<(), siltcode::Error>(())
 //! ```
 
+use std::fmt;
 use std::str::FromStr;
-use std::sync::LazyLock;
-
-use serde::Deserialize;
 
 use super::beta::Beta;
+use super::between::{BetaAt, RULES, range};
+use super::challenge::Challenge;
+use crate::certainty::Interval;
 use crate::error::{Error, ErrorKind, Result};
 use crate::size::Size;
-use crate::table;
 
-/// Filtration ratios at rated sizes, smallest first, in one size scale.
+/// Filtration ratios at rated sizes, smallest size first, in one size scale.
+///
+/// A ratio above [`Beta::CERTAIN_UP_TO`] is kept as "at least" that. A nominal rating promises no efficiency: it is an
+/// interval that the user vouches for, and so is a ratio read off a coarse curve.
+///
+/// ```
+/// use siltcode::{Size, filter::{BetaAt, Rating}};
+///
+/// let rating: Rating = "4:3,6:20,14:5000".parse()?;
+/// assert_eq!(rating.to_string(), "4:3,6:20,14:>1000");
+/// let nominal: Rating = "10:2..20".parse()?;
+/// assert!(matches!(nominal.at(Size::um_c(10.0)?)?, BetaAt::Within(_)));
+/// assert_eq!(nominal.working(Size::um_c(10.0)?)?.get(), 2.0);
+/// # Ok::<(), siltcode::Error>(())
+/// ```
 #[derive(Debug, Clone, PartialEq)]
-pub struct Rating(Vec<(Size, Beta)>);
+pub struct Rating(Vec<Rated>);
 
-/// What a rating says at a size.
+/// A rated size with what its ratio is known to be.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum BetaAt {
-    /// Rated at this size.
-    Rated(Beta),
-    /// Between two rated sizes: `ln beta` straight over the size, `ln beta` over the logarithm of the size, and
-    /// `ln (beta - 1)` over the logarithm of the size. Their spread is the doubt of interpolating.
-    Between([Beta; 3]),
-    /// Below the smallest rated size: more than 1 and at most this.
-    AtMost(Beta),
-    /// Above the largest rated size: at least this.
-    AtLeast(Beta),
+pub struct Rated {
+    /// Particles of this size and larger.
+    pub size: Size,
+    /// The ratio; low and high differ where only an interval is known, and high is infinite for "at least".
+    pub beta: Interval<Beta>,
 }
 
 impl Rating {
     /// Ratios at sizes.
     ///
     /// # Errors
-    /// `nothing-counted` without a size, `scales-mixed`, `size-repeated`.
-    pub fn new(mut rated: Vec<(Size, Beta)>) -> Result<Self> {
+    /// `beta-unreadable` without a size, `scales-mixed`, `size-repeated`.
+    pub fn new(rated: Vec<(Size, Beta)>) -> Result<Self> {
+        Self::within(
+            rated.into_iter().map(|(size, beta)| (size, Interval { low: beta, high: beta })).collect(),
+        )
+    }
+
+    /// Intervals of the ratio at sizes, for nominal ratings and whatever else is known only roughly.
+    ///
+    /// # Errors
+    /// As [`new`](Self::new), and `quantity-out-of-range` unless low <= high.
+    pub fn within(rated: Vec<(Size, Interval<Beta>)>) -> Result<Self> {
         let scale = rated.first().ok_or(ErrorKind::BetaUnreadable { text: String::new() })?.0.scale();
-        if let Some((other, _)) = rated.iter().find(|(size, _)| size.scale() != scale) {
-            let (left, right) = (scale.to_string(), other.scale().to_string());
-            return Err(ErrorKind::ScalesMixed { left, right }.into());
-        }
-        rated.sort_by(|a, b| a.0.um().total_cmp(&b.0.um()));
-        match rated.windows(2).find(|pair| pair[0].0 == pair[1].0) {
-            Some(pair) => Err(ErrorKind::SizeRepeated { size: pair[0].0.to_string() }.into()),
+        let mut rated: Vec<Rated> =
+            rated.into_iter().map(|(size, beta)| Rated::new(size, beta)).collect::<Result<_>>()?;
+        rated.iter().try_for_each(|rated| rated.size.ensure_scale(scale))?;
+        rated.sort_by(|a, b| a.size.um().total_cmp(&b.size.um()));
+        match rated.windows(2).find(|pair| pair[0].size == pair[1].size) {
+            Some(pair) => Err(ErrorKind::SizeRepeated { size: pair[0].size.to_string() }.into()),
             None => Ok(Self(rated)),
         }
     }
 
-    /// The rated sizes and ratios, smallest size first.
+    /// The rated sizes, smallest first. There is at least one.
     #[must_use]
-    pub fn rated(&self) -> &[(Size, Beta)] {
+    pub fn rated(&self) -> &[Rated] {
         &self.0
+    }
+
+    /// The same rating where `beta - 1` is only so large a part of it in service: unsteady flow and vibration cost
+    /// efficiency, and no published figure says how much. The divisor is the user's, or comes from counts.
+    ///
+    /// # Errors
+    /// `factor-out-of-range` unless the divisor is finite and >= 1.
+    pub fn derated(&self, divisor: f64) -> Result<Self> {
+        if !(divisor.is_finite() && divisor >= 1.0) {
+            let name = "divisor of beta - 1".into();
+            return Err(ErrorKind::FactorOutOfRange { name, value: divisor, least: 1.0 }.into());
+        }
+        let derate = |rated: &Rated| {
+            let Interval { low, high } = rated.beta;
+            let beta =
+                Interval { low: low.excess_times(1.0 / divisor)?, high: high.excess_times(1.0 / divisor)? };
+            Ok(Rated { size: rated.size, beta })
+        };
+        self.0.iter().map(derate).collect::<Result<_>>().map(Self)
     }
 
     /// What the rating says at a size. Outside the rated sizes it is a bound, never a value.
@@ -71,146 +108,194 @@ impl Rating {
     /// `scales-mixed` where the size is in another scale than the rating.
     pub fn at(&self, size: Size) -> Result<BetaAt> {
         let (first, last) = (self.0[0], self.0[self.0.len() - 1]);
-        if first.0.scale() != size.scale() {
-            let (left, right) = (first.0.scale().to_string(), size.scale().to_string());
-            return Err(ErrorKind::ScalesMixed { left, right }.into());
+        size.ensure_scale(first.size.scale())?;
+        match self.0.iter().position(|rated| rated.size.um() >= size.um()) {
+            Some(i) if self.0[i].size == size => Ok(self.0[i].known()),
+            Some(0) => Ok(BetaAt::AtMost(first.beta.high)),
+            Some(i) => between(self.0[i - 1], self.0[i], size),
+            None => Ok(BetaAt::AtLeast(last.beta.low)),
         }
-        let above = self.0.iter().position(|(rated, _)| rated.um() >= size.um());
-        Ok(match above {
-            Some(i) if self.0[i].0 == size => BetaAt::Rated(self.0[i].1),
-            Some(0) => BetaAt::AtMost(first.1),
-            Some(i) => BetaAt::Between(between(self.0[i - 1], self.0[i], size)?),
-            None => BetaAt::AtLeast(last.1),
-        })
     }
 
-    /// The ratio to reckon with at a size: the smallest of the interpolations, or the bound above the rated sizes.
+    /// The ratio to reckon with at a size: [`BetaAt::working`].
     ///
     /// # Errors
-    /// `beta-not-rated` below the smallest rated size, where nothing but a ceiling is known.
+    /// `beta-not-rated` below the smallest rated size, where nothing but a ceiling is known; `scales-mixed`.
     pub fn working(&self, size: Size) -> Result<Beta> {
-        match self.at(size)? {
-            BetaAt::Rated(beta) | BetaAt::AtLeast(beta) => Ok(beta),
-            BetaAt::Between([a, b, c]) => Ok([b, c].into_iter().fold(a, |x, y| if y < x { y } else { x })),
-            BetaAt::AtMost(_) => {
-                Err(ErrorKind::BetaNotRated { size: size.to_string(), smallest: self.0[0].0.to_string() }
-                    .into())
-            }
-        }
+        let smallest = || self.0[0].size.to_string();
+        let known = self.at(size)?.working();
+        known.ok_or_else(|| ErrorKind::BetaNotRated { size: size.to_string(), smallest: smallest() }.into())
     }
 
-    /// The ratio of each bin between these sizes (the last bin is open), given what the test challenged it with.
+    /// The size at which the rating reaches a ratio, by the three interpolations; none where it does not within the
+    /// rated sizes, or where the ratios around are intervals.
+    ///
+    /// ```
+    /// use siltcode::filter::{Beta, Rating};
+    ///
+    /// let rating: Rating = "5:10,7:200".parse()?;
+    /// let sizes = rating.size_for(Beta::new(75.0)?).unwrap();
+    /// assert_eq!(sizes.map(|size| format!("{:.2}", size.um())), ["6.35", "6.27", "6.29"]);
+    /// # Ok::<(), siltcode::Error>(())
+    /// ```
+    #[must_use]
+    pub fn size_for(&self, beta: Beta) -> Option<[Size; 3]> {
+        if let Some(rated) = self.0.iter().find(|rated| rated.known() == BetaAt::Rated(beta)) {
+            return Some([rated.size; 3]);
+        }
+        let around = self.0.windows(2).find(|pair| {
+            pair.iter().all(Rated::is_exact) && (pair[0].beta.low < beta) != (pair[1].beta.low < beta)
+        })?;
+        let [low, high] = [around[0], around[1]].map(|rated| (rated.size.um(), rated.beta.low.get()));
+        let sizes =
+            RULES.map(|rule| Size::new(rule.size(low, high, beta.get()), around[0].size.scale()).ok());
+        let [Some(a), Some(b), Some(c)] = sizes else { return None };
+        Some([a, b, c])
+    }
+
+    /// The ratio of each bin between these rising sizes (the last bin is open), given what the test challenged the
+    /// filter with.
     ///
     /// # Errors
-    /// `betas-inconsistent` where a bin would not be filtered at all: the published ratios cannot all be true of
-    /// this challenge. `beta-not-rated` as in [`working`](Self::working).
+    /// `betas-inconsistent` where a bin would let out more than enters, or a negative number: the published ratios
+    /// cannot all be true of this challenge. `beta-not-rated` as in [`working`](Self::working); `challenge-outside`
+    /// where two neighbouring ratios differ and the challenge does not hold their sizes.
     pub fn bins(&self, sizes: &[Size], challenge: &Challenge) -> Result<Vec<Beta>> {
-        let passing = sizes.iter().map(|&size| {
-            let upstream = challenge.per_ml(size);
-            Ok((size, upstream, upstream * self.working(size)?.penetration()))
-        });
-        let passing: Vec<(Size, f64, f64)> = passing.collect::<Result<_>>()?;
-        (0..passing.len()).map(|i| bin(passing[i], passing.get(i + 1).copied())).collect()
+        let betas: Vec<(Size, Beta)> =
+            sizes.iter().map(|&size| Ok((size, self.working(size)?))).collect::<Result<_>>()?;
+        (0..betas.len()).map(|i| bin(betas[i], betas.get(i + 1).copied(), challenge)).collect()
     }
 }
 
-fn bin(small: (Size, f64, f64), large: Option<(Size, f64, f64)>) -> Result<Beta> {
-    let (upstream, downstream) = large.map_or((0.0, 0.0), |large| (large.1, large.2));
-    let (entering, leaving) = (small.1 - upstream, small.2 - downstream);
-    if leaving < 0.0 || entering <= leaving {
-        let to = large.map_or_else(|| "larger".into(), |large| large.0.to_string());
-        return Err(ErrorKind::BetasInconsistent { from: small.0.to_string(), to }.into());
+impl Rated {
+    /// A ratio that cannot be told from infinity is "at least".
+    fn new(size: Size, beta: Interval<Beta>) -> Result<Self> {
+        let Interval { low, high } = beta;
+        if low > high {
+            let (quantity, value) = ("interval of the filtration ratio".into(), format!("{low}..{high}"));
+            let range = "from a low to a high ratio".into();
+            return Err(ErrorKind::QuantityOutOfRange { quantity, value, range }.into());
+        }
+        let certain = Beta::CERTAIN_UP_TO;
+        let high = if high > certain { Beta::INFINITE } else { high };
+        Ok(Self { size, beta: Interval { low: if low > certain { certain } else { low }, high } })
     }
-    Beta::new(entering / leaving)
+
+    fn is_exact(&self) -> bool {
+        self.beta.low == self.beta.high
+    }
+
+    fn known(&self) -> BetaAt {
+        if self.is_exact() {
+            BetaAt::Rated(self.beta.low)
+        } else if self.beta.high == Beta::INFINITE {
+            BetaAt::AtLeast(self.beta.low)
+        } else {
+            BetaAt::Within(self.beta)
+        }
+    }
 }
 
-fn between(low: (Size, Beta), high: (Size, Beta), size: Size) -> Result<[Beta; 3]> {
-    let (x0, x1, x) = (low.0.um(), high.0.um(), size.um());
-    let (b0, b1) = (low.1.get(), high.1.get());
-    let line = |w: f64, y0: f64, y1: f64| (y0.ln() + w * (y1.ln() - y0.ln())).exp();
-    let (straight, log) = ((x - x0) / (x1 - x0), (x / x0).ln() / (x1 / x0).ln());
-    Ok([
-        Beta::new(line(straight, b0, b1))?,
-        Beta::new(line(log, b0, b1))?,
-        Beta::new(1.0 + line(log, b0 - 1.0, b1 - 1.0))?,
-    ])
+fn between(low: Rated, high: Rated, size: Size) -> Result<BetaAt> {
+    let (small, large) = (low.size.um(), high.size.um());
+    let three = |b0: Beta, b1: Beta| -> Result<[Beta; 3]> {
+        let [a, b, c] = RULES.map(|rule| rule.ratio((small, b0.get()), (large, b1.get()), size.um()));
+        Ok([Beta::new(a)?, Beta::new(b)?, Beta::new(c)?])
+    };
+    let least = three(low.beta.low, high.beta.low)?;
+    if low.is_exact() && high.is_exact() {
+        return Ok(BetaAt::Between(least));
+    }
+    if [low, high].iter().any(|rated| rated.beta.high == Beta::INFINITE) {
+        return Ok(BetaAt::AtLeast(range(least).low));
+    }
+    let most = three(low.beta.high, high.beta.high)?;
+    Ok(BetaAt::Within(Interval { low: range(least).low, high: range(most).high }))
+}
+
+/// What enters a bin over what leaves it: differences of the cumulative counts before and behind the filter.
+fn bin(small: (Size, Beta), large: Option<(Size, Beta)>, challenge: &Challenge) -> Result<Beta> {
+    let Some(large) = large.filter(|large| large.1 != small.1) else { return Ok(small.1) };
+    let [(upstream, downstream), (up_above, down_above)] =
+        [passing(small, challenge)?, passing(large, challenge)?];
+    let (entering, leaving) = (upstream - up_above, downstream - down_above);
+    let reason = if entering <= 0.0 {
+        "the filter was tested with no particles between them"
+    } else if leaving < 0.0 {
+        "more particles would leave above the larger size than above the smaller one"
+    } else if leaving >= entering {
+        "more particles between them would leave than enter"
+    } else {
+        return Beta::new(entering / leaving);
+    };
+    let (from, to) = (small.0.to_string(), large.0.to_string());
+    Err(ErrorKind::BetasInconsistent { from, to, reason: reason.into() }.into())
+}
+
+/// Particles at and above a size, before and behind the filter \[1/mL\].
+fn passing((size, beta): (Size, Beta), challenge: &Challenge) -> Result<(f64, f64)> {
+    let upstream = challenge.per_ml(size)?.get();
+    Ok((upstream, upstream * beta.penetration()))
+}
+
+impl fmt::Display for Rating {
+    /// Writes what [`FromStr`] reads; sizes in other scales than um(c) are written with their scale.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let written: Vec<String> = self.0.iter().map(ToString::to_string).collect();
+        f.pad(&written.join(","))
+    }
+}
+
+impl fmt::Display for Rated {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.size.scale() {
+            crate::SizeScale::UmC => write!(f, "{}:", self.size.um())?,
+            _ => write!(f, "{}:", self.size)?,
+        }
+        match self.known() {
+            BetaAt::AtLeast(beta) => write!(f, ">{beta}"),
+            BetaAt::Within(Interval { low, high }) => write!(f, "{low}..{high}"),
+            _ => write!(f, "{}", self.beta.low),
+        }
+    }
 }
 
 impl FromStr for Rating {
     type Err = Error;
 
-    /// Reads `4:3,6:20,14:1000`: sizes in um(c), each with its ratio.
+    /// Reads `4:3,6:20,14:>1000`: sizes in um(c), each with its ratio, a lower bound, or an interval `2..20`.
     fn from_str(text: &str) -> Result<Self> {
-        let pairs = pairs(text)?;
-        Self::new(
-            pairs
-                .into_iter()
-                .map(|(um, beta)| Ok((Size::um_c(um)?, Beta::new(beta)?)))
-                .collect::<Result<_>>()?,
-        )
+        Self::within(listed(text, interval)?)
     }
+}
+
+/// Reads `3`, `>1000`, `>=1000` or `2..20`.
+fn interval(text: &str) -> Option<Result<Interval<Beta>>> {
+    let both = |low: f64, high: f64| Ok(Interval { low: Beta::new(low)?, high: Beta::new(high)? });
+    if let Some(bound) = text.strip_prefix('>') {
+        return Some(both(bound.trim_start_matches('=').trim().parse().ok()?, f64::INFINITY));
+    }
+    let (low, high) = text.split_once("..").unwrap_or((text, text));
+    Some(both(low.trim().parse().ok()?, high.trim().parse().ok()?))
+}
+
+/// Reads a list of sizes \[um(c)\], each with a value: `4:30000,6:9000`.
+fn listed<T>(text: &str, value: impl Fn(&str) -> Option<Result<T>>) -> Result<Vec<(Size, T)>> {
+    let unreadable = || Error::from(ErrorKind::BetaUnreadable { text: text.trim().into() });
+    text.split(',')
+        .map(|part| {
+            let (size, found) = part.split_once(':').ok_or_else(unreadable)?;
+            let um = size.trim().parse().map_err(|_| unreadable())?;
+            Ok((Size::um_c(um)?, value(found.trim()).ok_or_else(unreadable)??))
+        })
+        .collect()
 }
 
 /// Reads `4:3,6:20,14:1000`: sizes \[um(c)\], each with a value.
 ///
 /// # Errors
-/// `beta-unreadable` where the text is no such list.
+/// `beta-unreadable` where the text is no such list, `size-not-positive`.
 pub fn pairs(text: &str) -> Result<Vec<(f64, f64)>> {
-    let pair = |part: &str| {
-        let (size, value) = part.split_once(':')?;
-        Some((size.trim().parse().ok()?, value.trim().parse().ok()?))
-    };
-    let pairs: Option<Vec<_>> = text.split(',').map(pair).collect();
-    pairs.ok_or_else(|| ErrorKind::BetaUnreadable { text: text.trim().into() }.into())
-}
-
-/// The cumulative distribution a filter was tested with, smallest size first.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Challenge(Vec<(f64, f64)>);
-
-#[derive(Deserialize)]
-struct Window {
-    size_umc: f64,
-    min_10mg_l: f64,
-    max_10mg_l: f64,
-}
-
-static TEST_DUST: LazyLock<Challenge> = LazyLock::new(|| {
-    let rows = table::rows::<Window>(&siltcode_tables::ISO_MEDIUM_TEST_DUST);
-    Challenge(
-        rows.into_iter().map(|row| (row.size_umc, f64::midpoint(row.min_10mg_l, row.max_10mg_l))).collect(),
-    )
-});
-
-impl Challenge {
-    /// ISO medium test dust: the centres of the windows that ISO 16889 allows at 10 mg/L. That they stand for the
-    /// test of a given filter is an assumption.
-    #[must_use]
-    pub fn iso_medium_test_dust() -> Self {
-        TEST_DUST.clone()
-    }
-
-    /// The counts of a spectrum as challenge.
-    ///
-    /// # Errors
-    /// `nothing-counted` unless each size has a count above 0.
-    pub fn of(spectrum: &crate::Spectrum) -> Result<Self> {
-        let counted =
-            spectrum.channels().iter().map(|channel| (channel.size.um(), channel.reading.at_least()));
-        let counted: Vec<_> = counted.filter(|&(_, per_ml)| per_ml > 0.0).collect();
-        if counted.is_empty() { Err(ErrorKind::NothingCounted {}.into()) } else { Ok(Self(counted)) }
-    }
-
-    /// Particles at and above a size \[1/mL\]: straight between two sizes in logarithms of both, and along the
-    /// nearest such line outside.
-    fn per_ml(&self, size: Size) -> f64 {
-        let um = size.um();
-        let [only] = self.0[..] else {
-            let i =
-                self.0.iter().position(|row| row.0 >= um).unwrap_or(self.0.len()).clamp(1, self.0.len() - 1);
-            let ((x0, n0), (x1, n1)) = (self.0[i - 1], self.0[i]);
-            return n0 * (n1 / n0).powf((um / x0).ln() / (x1 / x0).ln());
-        };
-        only.1
-    }
+    let listed = listed(text, |value| value.parse().ok().map(Ok))?;
+    Ok(listed.into_iter().map(|(size, value)| (size.um(), value)).collect())
 }
