@@ -208,6 +208,10 @@ kinds! {
     ClassUnreadable { text: String }
         "class-unreadable" "`{text}` is not a contamination class"
         "classes are 000, 00, 0, 1 and so on, >12 above the last; AS4059 adds letters: 9A/8B/7C, 6 B-F"
+    /// A class that the system does not have.
+    ClassNotInSystem { class: String, system: String, classes: String }
+        "class-not-in-system" "`{class}` is no class of {system}"
+        "its classes are {classes}, and > with the last for above it"
     /// No class system of this name.
     ClassSystemUnknown { text: String, systems: String }
         "class-system-unknown" "there is no class system named `{text}`"

@@ -20,7 +20,7 @@ use crate::status::Status;
 pub enum Origin {
     /// Counted at exactly this size.
     Counted,
-    /// Known as a bound only: fewer than, more than, too many to count.
+    /// Known between bounds only: fewer than, more than, too many to count.
     Bounded,
     /// Read between two counted sizes, by both laws.
     Interpolated,
@@ -138,14 +138,13 @@ struct Count {
 impl Count {
     /// The count at and above a size; none where it was not counted and does not lie between counted sizes.
     fn at(spectrum: &Spectrum, size: Size) -> Option<Self> {
-        let reading = spectrum.reading(size);
-        let both = |origin| {
-            let ends = (per_100_ml(reading.at_least()), per_100_ml(reading.at_most()));
-            Some(Self { under: [ends; 2], origin })
-        };
-        match reading {
-            Reading::Count(_) => both(Origin::Counted),
-            Reading::Below(_) | Reading::Above(_) | Reading::TooMany => both(Origin::Bounded),
+        let both =
+            |(least, most), origin| Some(Self { under: [(per_100_ml(least), per_100_ml(most)); 2], origin });
+        match spectrum.reading(size) {
+            Reading::Count(count) => both((count.get(), count.get()), Origin::Counted),
+            Reading::Below(_) | Reading::Above(_) | Reading::TooMany => {
+                both(bounds(spectrum, size), Origin::Bounded)
+            }
             Reading::NotCounted => {
                 let between = spectrum.between(size)?;
                 let ends = |(least, most): (PerMl, PerMl)| (per_100_ml(least.get()), per_100_ml(most.get()));
@@ -170,6 +169,23 @@ impl Count {
         let [(one_least, one_most), (other_least, other_most)] = self.under;
         (one_least.min(other_least), one_most.max(other_most))
     }
+}
+
+/// The least and the most there may be at a size, by its own reading and its neighbours': no less than at a larger size,
+/// no more than at a smaller one \[particles/mL\].
+fn bounds(spectrum: &Spectrum, size: Size) -> (f64, f64) {
+    let (mut least, mut most) = (0.0_f64, f64::INFINITY);
+    for channel in spectrum.channels() {
+        // How many are too many is not said, so that reading bounds nothing.
+        let counted = channel.reading != Reading::TooMany && channel.reading.is_counted();
+        if counted && channel.size >= size {
+            least = least.max(channel.reading.at_least());
+        }
+        if counted && channel.size <= size {
+            most = most.min(channel.reading.at_most());
+        }
+    }
+    (least, most)
 }
 
 /// Particles per 100 mL. What stands within rounding of a whole number is that number, so that a count reported as

@@ -6,6 +6,7 @@ use std::str::FromStr;
 use serde::{Serialize, Serializer};
 
 use crate::class::classification::Classification;
+use crate::class::system::ClassSystem;
 use crate::class::value::ClassRange;
 use crate::error::{Error, ErrorKind, Result};
 
@@ -60,7 +61,9 @@ impl Serialize for Letter {
 /// for text in ["9A/8B/7C/6D/6E/7F", "6B", "6 B-F", "7", ">12A"] {
 ///     assert_eq!(text.parse::<Designation>()?.to_string(), text);
 /// }
-/// assert_eq!("AS4059:6B".parse::<Designation>()?.to_string(), "6B");
+/// assert_eq!("AS4059:6B".parse::<Designation>()?.with_standard(), "AS4059:6B");
+///
+/// assert_eq!("13A".parse::<Designation>().unwrap_err().code(), "class-not-in-system");
 /// # Ok::<(), siltcode::Error>(())
 /// ```
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
@@ -94,14 +97,34 @@ impl Designation {
         Some(Self::Sizes(vec![(size.class?, size.letter?)]))
     }
 
-    /// The highest class over all counted sizes: `9 A-F`.
+    /// The highest class over all counted sizes: `9 A-F`; none where a size between them was not counted, or where only
+    /// one was.
     #[must_use]
     pub fn over_sizes(classification: &Classification) -> Option<Self> {
-        let counted = || classification.sizes.iter().filter(|size| size.class.is_some());
-        let (first, last) = (counted().next()?.letter?, counted().next_back()?.letter?);
-        Some(Self::Over(classification.worst, first, last))
+        let mut sizes = classification.sizes.iter();
+        let first = sizes.find(|size| size.class.is_some())?.letter?;
+        let next: Vec<_> = sizes.by_ref().take_while(|size| size.class.is_some()).collect();
+        let ends_here = sizes.all(|size| size.class.is_none());
+        ends_here.then_some(Self::Over(classification.worst, first, next.last()?.letter?))
+    }
+
+    /// With the standard before it: `AS4059:6B`.
+    #[must_use]
+    pub fn with_standard(&self) -> String {
+        format!("{STANDARD}{self}")
+    }
+
+    /// The classes it names.
+    fn classes(&self) -> Vec<ClassRange> {
+        match self {
+            Self::Sizes(sizes) => sizes.iter().map(|(class, _)| *class).collect(),
+            Self::Over(class, ..) | Self::Bare(class) => vec![*class],
+        }
     }
 }
+
+/// What may stand before a class.
+const STANDARD: &str = "AS4059:";
 
 impl fmt::Display for Designation {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -121,25 +144,31 @@ impl FromStr for Designation {
     type Err = Error;
 
     /// Reads every printed form, with or without `AS4059:` before it.
+    ///
+    /// # Errors
+    /// `class-unreadable`, and `class-not-in-system` unless AS4059 has the classes: 000 to 12, and above 12.
     fn from_str(text: &str) -> Result<Self> {
-        let text = text.trim();
-        let plain = text.strip_prefix("AS4059:").unwrap_or(text).trim();
-        if let Ok(class) = plain.parse() {
-            return Ok(Self::Bare(class));
-        }
-        if let Some((class, letters)) = plain.rsplit_once(' ')
-            && let Some((first, last)) = letters.split_once('-')
-        {
-            let (first, last): (Letter, Letter) = (first.parse()?, last.parse()?);
-            return if first < last {
-                Ok(Self::Over(class.parse()?, first, last))
-            } else {
-                Err(unreadable(text))
-            };
-        }
-        let sizes: Vec<(ClassRange, Letter)> = plain.split('/').map(size).collect::<Result<_>>()?;
-        if sizes.is_sorted_by(|a, b| a.1 < b.1) { Ok(Self::Sizes(sizes)) } else { Err(unreadable(text)) }
+        let designation = read(text.trim())?;
+        designation.classes().into_iter().try_for_each(|class| ClassSystem::As4059.ensure_has(class))?;
+        Ok(designation)
     }
+}
+
+fn read(text: &str) -> Result<Designation> {
+    let plain = text.strip_prefix(STANDARD).unwrap_or(text).trim();
+    if let Ok(class) = plain.parse() {
+        return Ok(Designation::Bare(class));
+    }
+    if let Some((class, letters)) = plain.rsplit_once(' ')
+        && let Some((first, last)) = letters.split_once('-')
+    {
+        let (first, last): (Letter, Letter) = (first.parse()?, last.parse()?);
+        let over = (first < last).then_some(Designation::Over(class.parse()?, first, last));
+        return over.ok_or_else(|| unreadable(text));
+    }
+    let sizes: Vec<(ClassRange, Letter)> = plain.split('/').map(size).collect::<Result<_>>()?;
+    let rising = sizes.is_sorted_by(|a, b| a.1 < b.1);
+    if rising { Ok(Designation::Sizes(sizes)) } else { Err(unreadable(text)) }
 }
 
 /// `9A`.
@@ -166,6 +195,16 @@ mod tests {
     fn refuses_what_cannot_be() {
         for text in ["", "A", "9G", "8B/9A", "9A/9A", "6 F-B", "6 B-", "AS4059:", "9µ"] {
             assert!(text.parse::<Designation>().is_err(), "{text}");
+        }
+    }
+
+    #[test]
+    fn refuses_classes_that_as4059_has_not() {
+        for text in ["13A", "17", ">6A", ">13", "9A/13B", "13 B-F", "12 to 13", ">000A"] {
+            assert_eq!(text.parse::<Designation>().unwrap_err().code(), "class-not-in-system", "{text}");
+        }
+        for text in ["000A", "12F", ">12", "12 to >12A"] {
+            assert!(text.parse::<Designation>().is_ok(), "{text}");
         }
     }
 }

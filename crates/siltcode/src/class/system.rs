@@ -7,7 +7,7 @@ use serde::{Serialize, Serializer};
 
 use crate::class::classification::{Classification, SizeClass};
 use crate::class::limits::Limits;
-use crate::class::value::Class;
+use crate::class::value::{Class, ClassRange};
 use crate::class::{as4059, gost17216, nas1638, navair};
 use crate::error::{Error, ErrorKind, Result};
 use crate::size::{Size, SizeScale};
@@ -112,6 +112,22 @@ impl ClassSystem {
     #[must_use]
     pub fn classes(self) -> Vec<Class> {
         self.limits().rows.iter().map(|(class, _)| *class).collect()
+    }
+
+    /// Refuses classes that the system has not; above its last class it has only "above that".
+    pub(super) fn ensure_has(self, classes: ClassRange) -> Result<()> {
+        let rows = self.classes();
+        let has =
+            |class: Class| rows.contains(&class) || rows.last().is_some_and(|last| class == last.or_worse());
+        match [classes.best(), classes.worst()].into_iter().find(|class| !has(*class)) {
+            None => Ok(()),
+            Some(class) => Err(ErrorKind::ClassNotInSystem {
+                class: class.to_string(),
+                system: self.title().into(),
+                classes: rows.iter().map(ToString::to_string).collect::<Vec<_>>().join(", "),
+            }
+            .into()),
+        }
     }
 
     /// The size scales it has sizes in.
