@@ -291,6 +291,15 @@ kinds! {
         "challenge-outside" "{size} lies outside the distribution the filter was tested with"
         "it goes from {from_um} to {to_um} um; leave that size out, or give a distribution that holds it"
 
+    /// A filtration ratio for a housing with nothing in it.
+    HousingRated { }
+        "housing-rated" "an empty housing is given a filtration ratio"
+        "leave the ratio out, or say what element stands in the housing"
+    /// A filter train without an element, or without flow.
+    TrainEmpty { }
+        "train-empty" "the filter train has no element with flow"
+        "give at least one element and the flow that goes through it"
+
     // specifications
     /// A specification that is not TOML.
     SpecUnreadable { message: String }

@@ -68,6 +68,17 @@ impl Efficiency {
         self.0
     }
 
+    /// The share that passes \[-\].
+    #[must_use]
+    pub fn penetration(self) -> f64 {
+        1.0 - self.0
+    }
+
+    /// From the share that passes, freed of rounding beyond 0 and 1.
+    pub(super) const fn of_passed(passed: f64) -> Self {
+        Self((1.0 - passed).clamp(0.0, 1.0))
+    }
+
     /// What is left of it where a share of the flow avoids the medium: `(1 - b) E`.
     #[must_use]
     pub fn bypassed(self, bypass: Share) -> Self {

@@ -3,11 +3,15 @@
 pub mod beta;
 pub mod between;
 pub mod challenge;
+pub mod element;
 pub mod measured;
 pub mod rating;
+pub mod train;
 
 pub use beta::{Beta, Efficiency, Share};
 pub use between::BetaAt;
 pub use challenge::Challenge;
+pub use element::{Element, Kind, PressureDrop, Price};
 pub use measured::MeasuredBeta;
 pub use rating::{Rated, Rating};
+pub use train::{Branch, Stage, Train};
