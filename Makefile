@@ -20,10 +20,13 @@ docs:        ## build the docs, warnings as errors
 package:     ## check that the published crates pack and build
 	$(CARGO) package --locked --allow-dirty -p siltcode-tables -p siltcode -p siltcode-cli
 
+prove:       ## try every single-precision float against the table
+	$(CARGO) test --release --locked -p siltcode-tests --test prove -- --ignored
+
 bench:       ## run the benches
 	$(CARGO) bench --locked -p siltcode-benches
 
 bench-smoke: ## run each bench once, to see that it runs
 	$(CARGO) bench --locked -p siltcode-benches -- --test
 
-.PHONY: help test lint format docs package bench bench-smoke
+.PHONY: help test lint format docs package prove bench bench-smoke

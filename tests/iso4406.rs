@@ -1,37 +1,14 @@
-//! ISO 4406: worked examples, the fast lookups against a literal reading of the table, and properties.
+//! ISO 4406: worked examples, bounds, codes and properties.
 
 use proptest::prelude::*;
 use serde::Deserialize;
-use siltcode::bulk::{ABOVE_SCALE, NOT_COUNTED, range_number_of, range_numbers, range_numbers_f32};
+use siltcode::bulk::{ABOVE_SCALE, range_number_of};
 use siltcode::count::whole_count;
 use siltcode::{
     Basis, Channel, Code, CountedVolume, Dilution, Evidence, PerMl, Place, RangeNumber, Reading, Size,
     SizeScale, Spectrum,
 };
-use siltcode_tests::{golden, rows};
-
-/// A row of the table, read as it is printed.
-#[derive(Deserialize)]
-struct Range {
-    more_than_per_ml: f64,
-    up_to_per_ml: Option<f64>,
-}
-
-fn table() -> Vec<Range> {
-    rows(siltcode_tables::ISO4406.text)
-}
-
-fn upper_bounds() -> Vec<f64> {
-    table().iter().filter_map(|range| range.up_to_per_ml).collect()
-}
-
-/// The slow reading: down the table until a row holds the value. Nothing counted belongs to the first row.
-fn literal(table: &[Range], per_ml: f64) -> u8 {
-    let holds =
-        |range: &Range| per_ml > range.more_than_per_ml && range.up_to_per_ml.is_none_or(|up| per_ml <= up);
-    let row = if per_ml == 0.0 { Some(0) } else { table.iter().position(holds) };
-    row.map_or(NOT_COUNTED, |row| u8::try_from(row).unwrap())
-}
+use siltcode_tests::{golden, upper_bounds};
 
 fn per_ml(value: f64) -> PerMl {
     PerMl::new(value).unwrap()
@@ -205,69 +182,6 @@ fn each_bound_belongs_to_its_number_and_its_neighbours_do_as_well() {
             assert_eq!(number(per_ml(value)), expected, "{value:e}");
             assert_eq!(range_number_of(value), expected, "{value:e}");
         }
-    }
-}
-
-/// Every double within 1000 of a bound.
-fn around_the_bounds() -> impl Iterator<Item = f64> {
-    let bits = upper_bounds().into_iter().map(f64::to_bits);
-    bits.flat_map(|bits| (bits - 1000..=bits + 1000).map(f64::from_bits))
-}
-
-/// The first, second and last double of every sign and exponent: zeros, subnormals, infinities and NaNs among them.
-fn ends_of_the_exponents() -> impl Iterator<Item = f64> {
-    (0..1_u64 << 12)
-        .flat_map(|top| [0, 1, (1 << 52) - 1].map(|fraction| f64::from_bits(top << 52 | fraction)))
-}
-
-/// Spread over all bit patterns: multiples of 2^64 over the golden ratio.
-fn any_bits(count: u64) -> impl Iterator<Item = f64> {
-    (1..=count).map(|i| f64::from_bits(i.wrapping_mul(0x9E37_79B9_7F4A_7C15)))
-}
-
-/// Spread over the logarithm of the scale and a little beyond, 1e-4 to 1e8 per mL.
-fn over_the_scale(count: u32) -> impl Iterator<Item = f64> {
-    (1..=count).map(|i| 10_f64.powf((f64::from(i) * std::f64::consts::SQRT_2).fract() * 12.0 - 4.0))
-}
-
-#[test]
-fn fast_lookups_read_the_table_literally() {
-    let table = table();
-    let values: Vec<f64> = around_the_bounds()
-        .chain(ends_of_the_exponents())
-        .chain(any_bits(200_000))
-        .chain(over_the_scale(200_000))
-        .collect();
-    let mut numbers = vec![0; values.len()];
-    range_numbers(&values, &mut numbers).unwrap();
-    for (&value, &found) in values.iter().zip(&numbers) {
-        let expected = literal(&table, value);
-        assert_eq!(found, expected, "{value:e}");
-        assert_eq!(range_number_of(value), expected, "{value:e}");
-        if let Ok(per_ml) = PerMl::new(value) {
-            assert_eq!(number(per_ml), expected, "{value:e}");
-        } else {
-            assert!(expected == NOT_COUNTED || value.is_infinite(), "{value:e}");
-        }
-    }
-    for seen in (0..=ABOVE_SCALE).chain([NOT_COUNTED]) {
-        assert!(numbers.contains(&seen), "no value with {seen}");
-    }
-}
-
-#[test]
-fn single_precision_reads_the_table_literally() {
-    let table = table();
-    #[allow(clippy::cast_possible_truncation)] // to single precision
-    let near = around_the_bounds().step_by(1001).chain(over_the_scale(50_000)).map(|value| value as f32);
-    let ends =
-        (0..1_u32 << 9).flat_map(|top| [0, 1, (1 << 23) - 1].map(|rest| f32::from_bits(top << 23 | rest)));
-    let values: Vec<f32> =
-        near.flat_map(|value| [value.next_down(), value, value.next_up()]).chain(ends).collect();
-    let mut numbers = vec![0; values.len()];
-    range_numbers_f32(&values, &mut numbers).unwrap();
-    for (&value, &found) in values.iter().zip(&numbers) {
-        assert_eq!(found, literal(&table, value.into()), "{value:e}");
     }
 }
 

@@ -2,7 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
+use serde::Deserialize;
 use serde::de::DeserializeOwned;
+use siltcode::bulk::NOT_COUNTED;
 
 /// The rows of a table: CSV below `#` header lines.
 ///
@@ -31,4 +33,41 @@ pub fn golden<T: DeserializeOwned>(name: &str) -> Vec<T> {
 #[must_use]
 pub fn tests_folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).to_owned()
+}
+
+/// A row of ISO 4406, read as it is printed.
+#[derive(Deserialize)]
+struct Range {
+    more_than_per_ml: f64,
+    up_to_per_ml: Option<f64>,
+}
+
+/// The table of ISO 4406, read literally.
+pub struct Ranges(Vec<Range>);
+
+impl Default for Ranges {
+    fn default() -> Self {
+        Self(rows(siltcode_tables::ISO4406.text))
+    }
+}
+
+impl Ranges {
+    /// Down the table until a row holds the value. Nothing counted belongs to the first row.
+    ///
+    /// # Panics
+    /// If the table had more rows than a byte can say.
+    #[must_use]
+    pub fn number(&self, per_ml: f64) -> u8 {
+        let holds = |range: &Range| {
+            per_ml > range.more_than_per_ml && range.up_to_per_ml.is_none_or(|up| per_ml <= up)
+        };
+        let row = if per_ml == 0.0 { Some(0) } else { self.0.iter().position(holds) };
+        row.map_or(NOT_COUNTED, |row| u8::try_from(row).unwrap())
+    }
+}
+
+/// The upper bounds of ISO 4406, smallest first \[particles/mL\].
+#[must_use]
+pub fn upper_bounds() -> Vec<f64> {
+    Ranges::default().0.iter().filter_map(|range| range.up_to_per_ml).collect()
 }

@@ -202,6 +202,10 @@ kinds! {
     LengthsDiffer { input: usize, output: usize }
         "lengths-differ" "{input} values are given, with room for {output} results"
         "give an output of the same length as the input"
+    /// A target whose particle counts are alternatives.
+    TargetAlternatives { size: String }
+        "target-alternatives" "the requirement at {size} is one of several alternatives, and rows of counts are held against all of them"
+        "check bottle by bottle, or against a specification without alternatives for particles"
 
     // classes
     /// Text that is no contamination class.

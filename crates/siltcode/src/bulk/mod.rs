@@ -19,68 +19,27 @@
 //! and below the next. The sign and exponent of a value, its top twelve bits, therefore leave two numbers to choose
 //! from, and one comparison with the bound between them decides: the result is the table's own to the last bit.
 
-use std::sync::LazyLock;
+#[cfg(feature = "parallel")]
+mod parallel;
+mod path;
+mod steps;
+mod table;
+mod target;
 
-use crate::class::iso4406::{self, RangeNumber};
+#[cfg(feature = "parallel")]
+pub use parallel::{par_range_numbers, par_range_numbers_f32, par_score};
+pub use path::Path;
+pub use target::{Columns, IMPOSSIBLE, Scores, Target, outcome_of};
+
+use crate::class::iso4406::RangeNumber;
 use crate::error::{ErrorKind, Result};
+use table::ENTRIES;
 
 /// The byte for a concentration above the scale, printed `>28`.
 pub const ABOVE_SCALE: u8 = RangeNumber::ABOVE.get();
 
 /// The byte for a value that is no concentration: NaN, or negative.
 pub const NOT_COUNTED: u8 = u8::MAX;
-
-/// Bits of a double below its sign and exponent.
-const FRACTION_BITS: u32 = f64::MANTISSA_DIGITS - 1;
-
-/// What values of one sign and exponent can be: `at_most` up to and including `bound`, `above` beyond it.
-///
-/// NaN is never beyond a bound.
-#[derive(Clone, Copy)]
-struct Entry {
-    bound: f64,
-    at_most: u8,
-    above: u8,
-}
-
-impl Entry {
-    /// Minus zero is zero; every other value with this sign is at most the negative value nearest to it.
-    const NEGATIVE: Self = Self { bound: -f64::from_bits(1), at_most: NOT_COUNTED, above: 0 };
-    /// NaN and infinity share their exponent.
-    const NOT_FINITE: Self = Self { bound: f64::MAX, at_most: NOT_COUNTED, above: ABOVE_SCALE };
-
-    /// The entry of the values whose top twelve bits are `top`.
-    fn new(top: u64) -> Self {
-        let first = f64::from_bits(top << FRACTION_BITS);
-        if first.is_sign_negative() {
-            return Self::NEGATIVE;
-        }
-        if !first.is_finite() {
-            return Self::NOT_FINITE;
-        }
-        let number = iso4406::number_of(first);
-        let bound = iso4406::upper_bound(number).unwrap_or(f64::INFINITY);
-        Self { bound, at_most: number, above: number + 1 }
-    }
-
-    const fn number(self, per_ml: f64) -> u8 {
-        if per_ml > self.bound { self.above } else { self.at_most }
-    }
-}
-
-/// One entry for each sign and exponent.
-struct Entries([Entry; 1 << (u64::BITS - FRACTION_BITS)]);
-
-static ENTRIES: LazyLock<Entries> =
-    LazyLock::new(|| Entries(std::array::from_fn(|top| Entry::new(top as u64))));
-
-impl Entries {
-    fn number(&self, per_ml: f64) -> u8 {
-        #[allow(clippy::cast_possible_truncation)] // twelve bits
-        let top = (per_ml.to_bits() >> FRACTION_BITS) as usize;
-        self.0[top].number(per_ml)
-    }
-}
 
 /// The range number of one concentration \[particles/mL\], as a byte.
 ///
@@ -102,7 +61,7 @@ pub fn range_number_of(per_ml: f64) -> u8 {
 /// # Errors
 /// `lengths-differ` unless `out.len() == per_ml.len()`; `out` is then left as it was.
 pub fn range_numbers(per_ml: &[f64], out: &mut [u8]) -> Result<()> {
-    write_numbers(per_ml, out)
+    Path::best().range_numbers(per_ml, out)
 }
 
 /// [`range_numbers`] of single-precision concentrations \[particles/mL\], each taken as the double it equals.
@@ -120,34 +79,42 @@ pub fn range_numbers(per_ml: &[f64], out: &mut [u8]) -> Result<()> {
 /// # Errors
 /// As [`range_numbers`].
 pub fn range_numbers_f32(per_ml: &[f32], out: &mut [u8]) -> Result<()> {
-    write_numbers(per_ml, out)
+    Path::best().range_numbers_f32(per_ml, out)
 }
 
-fn write_numbers<T: Copy + Into<f64>>(per_ml: &[T], out: &mut [u8]) -> Result<()> {
-    if per_ml.len() != out.len() {
-        return Err(ErrorKind::LengthsDiffer { input: per_ml.len(), output: out.len() }.into());
-    }
-    let entries = &*ENTRIES;
-    for (number, &per_ml) in out.iter_mut().zip(per_ml) {
-        *number = entries.number(per_ml.into());
-    }
-    Ok(())
+/// Scores rows of three counts against a target: the range number of each count, and the outcome of each row.
+///
+/// A size that was not counted is NaN. As in [`score`](crate::score()), a row whose counts rise with size is not scored,
+/// and what was not counted, or is asked besides the three counts, is not taken for met.
+///
+/// ```
+/// use siltcode::bulk::{IMPOSSIBLE, Scores, Target, outcome_of, score};
+/// use siltcode::{Outcome, SizeScale, Spec};
+///
+/// let target = Target::of(&Spec::from_code("18/16/13".parse()?, SizeScale::UmC)?)?;
+/// let per_ml: [&[f64]; 3] = [&[1752.0, 1752.0, 9.0], &[517.0, 517.0, 10.0], &[55.0, f64::NAN, 1.0]];
+/// let (mut a, mut b, mut c, mut outcomes) = ([0; 3], [0; 3], [0; 3], [0; 3]);
+/// score(per_ml, &target, Scores { numbers: [&mut a, &mut b, &mut c], outcomes: &mut outcomes })?;
+/// assert_eq!((a[0], b[0], c[0]), (18, 16, 13));
+/// assert_eq!(outcome_of(outcomes[0]), Some(Outcome::Conforms));
+/// assert_eq!(outcome_of(outcomes[1]), Some(Outcome::Undecided));
+/// assert_eq!(outcomes[2], IMPOSSIBLE);
+/// # Ok::<(), siltcode::Error>(())
+/// ```
+///
+/// # Errors
+/// `lengths-differ` unless all columns and all places are equally long; they are then left as they were.
+pub fn score(per_ml: Columns<'_>, target: &Target, out: Scores<'_>) -> Result<()> {
+    Path::best().score(per_ml, target, out)
+}
+
+fn same_length(input: usize, output: usize) -> Result<()> {
+    if input == output { Ok(()) } else { Err(ErrorKind::LengthsDiffer { input, output }.into()) }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn no_power_of_two_has_two_bounds_above_it() {
-        let mut exponents: Vec<u64> = RangeNumber::all()
-            .filter_map(RangeNumber::upper)
-            .map(|b| b.get().to_bits() >> FRACTION_BITS)
-            .collect();
-        assert_eq!(exponents.len(), 29);
-        exponents.dedup();
-        assert_eq!(exponents.len(), 29);
-    }
 
     #[test]
     fn what_is_no_concentration_is_not_counted() {
