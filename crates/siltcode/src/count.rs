@@ -144,7 +144,8 @@ fn within(quantity: &str, value: f64, least: f64) -> Result<f64> {
         return Ok(value);
     }
     let range = format!("from {least:e} to {MOST:e}");
-    Err(ErrorKind::QuantityOutOfRange { quantity: quantity.into(), value: format!("{value:e}"), range }.into())
+    Err(ErrorKind::QuantityOutOfRange { quantity: quantity.into(), value: format!("{value:e}"), range }
+        .into())
 }
 
 /// Dilution factor: total volume over sample volume \[-\]. 1 is undiluted.

@@ -40,9 +40,9 @@ pub use companion::{Companion, CompanionUnit, Measured, Property};
 pub use count::{Basis, CountedVolume, Dilution, Evidence, PerMl, Reading};
 pub use error::{Error, ErrorKind, Position, Result};
 pub use sample::{Run, Sample};
-pub use score::{Scored, ScoredChannel, Scoring, Verdict, score};
+pub use score::{Scored, ScoredChannel, Scoring, score};
 pub use size::{Size, SizeScale};
-pub use spec::{Check, Outcome, Spec};
+pub use spec::{Check, Outcome, Spec, Verdict};
 pub use spectrum::{Bin, Channel, Spectrum};
 pub use status::Status;
 

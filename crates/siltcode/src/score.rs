@@ -13,13 +13,16 @@
 
 use serde::Serialize;
 
+use crate::certainty::assess::assess_net;
+use crate::certainty::corrections::widened;
+use crate::certainty::{Assessment, ChannelCertainty, Context, Flag, Interval, Level, Odds, Rule, assess};
 use crate::class::iso4406::{Code, FEW_BELOW, RangeNumber};
 use crate::companion::Companion;
-use crate::count::Reading;
+use crate::count::{PerMl, Reading};
 use crate::error::Result;
 use crate::sample::Sample;
 use crate::size::{Size, SizeScale};
-use crate::spec::{Check, Outcome, Spec};
+use crate::spec::{Judging, Spec, Verdict};
 use crate::spectrum::{Channel, Spectrum};
 
 /// How to score.
@@ -27,8 +30,12 @@ use crate::spectrum::{Channel, Spectrum};
 pub struct Scoring<'a> {
     /// The target to check against.
     pub spec: Option<&'a Spec>,
+    /// The decision rule; see [`Judging::rule`] for the one taken without it.
+    pub rule: Option<Rule>,
     /// The blank to subtract.
-    pub blank: Option<&'a Spectrum>,
+    pub subtract: Option<&'a Spectrum>,
+    /// What else is known, and at what level to state certainty. Its blank is only compared with, not subtracted.
+    pub context: Context<'a>,
 }
 
 /// A bottle, scored.
@@ -45,8 +52,15 @@ pub struct Scored {
     /// Sizes whose band the subtracted blank held more of than the bottle; none if no blank was subtracted.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub drowned_in_blank: Option<Vec<Size>>,
+    /// The level of the intervals \[-\].
+    pub level: Level,
     /// Every size, smallest first.
     pub channels: Vec<ScoredChannel>,
+    /// What looks wrong.
+    pub flags: Vec<Flag>,
+    /// Where the certainty of a counted size is not known: what to record next time, in words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub certainty_unknown: Option<String>,
     /// What else was measured.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub companions: Vec<Companion>,
@@ -76,19 +90,10 @@ pub struct ScoredChannel {
     pub number: Option<RangeNumber>,
     /// Fewer than 20 particles were counted.
     pub few: bool,
-}
-
-/// A bottle against its target.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Verdict {
-    /// What it comes to.
-    pub outcome: Outcome,
-    /// The requirement that decides.
-    pub deciding: Option<String>,
-    /// The factor by which particle counts still have to come down \[-\]; 1 where the limits are met.
-    pub factor_to_remove: f64,
-    /// Requirement by requirement.
-    pub check: Check,
+    /// The interval of the concentration at the bottle's level; none where the evidence is missing \[particles/mL\].
+    pub interval_per_ml: Option<Interval<PerMl>>,
+    /// The odds of each range number; none where the evidence is missing \[-\].
+    pub odds: Option<Odds>,
 }
 
 /// Scores one bottle.
@@ -96,31 +101,54 @@ pub struct Verdict {
 /// # Errors
 /// Those of [`Sample::spectrum`] and [`Spectrum::less_blank`].
 pub fn score(sample: &Sample, scoring: &Scoring<'_>) -> Result<Scored> {
-    let gross = sample.spectrum()?;
-    let (spectrum, drowned) = match scoring.blank.map(|blank| gross.less_blank(blank)).transpose()? {
-        Some((net, drowned)) => (net, Some(drowned)),
-        None => (gross, None),
+    let counted = sample.spectrum()?;
+    let Counts { spectrum, judged, drowned, assessment } = match scoring.subtract {
+        Some(blank) => less_blank(sample, counted, blank, &scoring.context)?,
+        None => as_counted(sample, counted, &scoring.context),
     };
-    let check = scoring.spec.map(|spec| spec.check_counts(&spectrum, &sample.companions));
-    let verdict = check.map(|check| Verdict {
-        outcome: check.outcome,
-        deciding: check.deciding.clone(),
-        factor_to_remove: check.factor_to_remove(),
-        check,
+    let verdict = scoring.spec.map(|spec| {
+        let (level, scatter) = (scoring.context.level, scoring.context.scatter.unwrap_or_default());
+        spec.judge(&judged, &sample.companions, &Judging { rule: scoring.rule, level, scatter })
     });
+    let channels = spectrum.channels().iter().zip(assessment.channels);
     Ok(Scored {
         id: sample.id.clone(),
         iso4406: Code::of(&spectrum).ok(),
         scale: spectrum.scale(),
         runs: sample.runs.len(),
         drowned_in_blank: drowned,
-        channels: spectrum.channels().iter().map(scored_channel).collect(),
+        level: assessment.level,
+        channels: channels.map(|(channel, certainty)| scored_channel(channel, certainty)).collect(),
+        flags: assessment.flags,
+        certainty_unknown: assessment.unknown,
         companions: sample.companions.clone(),
         verdict,
     })
 }
 
-fn scored_channel(channel: &Channel) -> ScoredChannel {
+/// The counts a score is made of.
+struct Counts {
+    /// What is reported.
+    spectrum: Spectrum,
+    /// The same, resting on the evidence that a verdict may use.
+    judged: Spectrum,
+    drowned: Option<Vec<Size>>,
+    assessment: Assessment,
+}
+
+fn as_counted(sample: &Sample, spectrum: Spectrum, context: &Context<'_>) -> Counts {
+    let assessment = assess(sample, &spectrum, context);
+    Counts { judged: spectrum.clone(), spectrum, drowned: None, assessment }
+}
+
+fn less_blank(sample: &Sample, gross: Spectrum, blank: &Spectrum, context: &Context<'_>) -> Result<Counts> {
+    let (spectrum, drowned) = gross.less_blank(blank)?;
+    let judged = widened(&spectrum, &gross, blank);
+    let assessment = assess_net(sample, &gross, blank, &judged, context);
+    Ok(Counts { spectrum, judged, drowned: Some(drowned), assessment })
+}
+
+fn scored_channel(channel: &Channel, certainty: ChannelCertainty) -> ScoredChannel {
     let evidence = channel.evidence;
     ScoredChannel {
         size: channel.size,
@@ -131,5 +159,7 @@ fn scored_channel(channel: &Channel) -> ScoredChannel {
         dilution: evidence.map(|evidence| evidence.dilution.factor()),
         number: channel.reading.count().map(RangeNumber::of),
         few: evidence.is_some_and(|evidence| evidence.raw < FEW_BELOW),
+        interval_per_ml: certainty.interval_per_ml,
+        odds: certainty.odds,
     }
 }

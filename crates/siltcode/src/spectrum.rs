@@ -194,6 +194,13 @@ impl Spectrum {
         Ok((net, drowned))
     }
 
+    /// The same counts resting on other evidence.
+    pub(crate) fn resting_on(&self, evidence: impl Fn(&Channel) -> Option<Evidence>) -> Self {
+        let channels =
+            self.channels.iter().map(|channel| Channel { evidence: evidence(channel), ..*channel });
+        Self { scale: self.scale, channels: channels.collect() }
+    }
+
     /// The bins between the counted sizes, smallest first, the open one last.
     ///
     /// Only sizes with a plain count take part; bounds and missing sizes are passed over.

@@ -2,17 +2,17 @@
 
 use std::io::{self, Write};
 
-use siltcode::intake::{Notice, Problem};
+use siltcode::certainty::Interval;
 use siltcode::provenance::InputDigest;
-use siltcode::{Code, Scored, ScoredChannel, SizeScale};
+use siltcode::{Code, PerMl, Scored, ScoredChannel, SizeScale};
 
 use super::report::{Report, Tally};
-use super::table::say;
 use crate::held::Held;
 
-const HEADING: [&str; 15] = [
-    "id", "iso4406", "scale", "runs", "per_ml_1", "per_ml_2", "per_ml_3", "number_1", "number_2", "number_3",
-    "raw_1", "raw_2", "raw_3", "outcome", "deciding",
+const HEADING: [&str; 25] = [
+    "id", "iso4406", "scale", "runs", "per_ml_1", "per_ml_2", "per_ml_3", "low_1", "low_2", "low_3",
+    "high_1", "high_2", "high_3", "number_1", "number_2", "number_3", "raw_1", "raw_2", "raw_3", "outcome",
+    "p", "rule", "deciding", "settle", "flags",
 ];
 
 /// One line a bottle. The columns 1 to 3 are the sizes of the code in the bottle's scale.
@@ -41,16 +41,6 @@ impl<W: Write> Report for Csv<W> {
         Ok(self.out.write_record(record(scored))?)
     }
 
-    fn problem(&mut self, problem: &Problem) -> io::Result<()> {
-        say::problem(problem);
-        Ok(())
-    }
-
-    fn notice(&mut self, notice: &Notice) -> io::Result<()> {
-        say::notice(notice);
-        Ok(())
-    }
-
     fn finish(mut self: Box<Self>, _: &Tally, _: Vec<InputDigest>) -> io::Result<()> {
         self.start()?;
         let out = self.out.into_inner().map_err(csv::IntoInnerError::into_error)?;
@@ -72,10 +62,22 @@ fn record(scored: &Scored) -> Vec<String> {
         scored.runs.to_string(),
     ];
     record.extend(column(|channel| channel.per_ml.is_counted().then(|| channel.per_ml.to_string())));
+    let end = |end: fn(&Interval<PerMl>) -> PerMl| {
+        places.map(|channel| {
+            let interval = channel.and_then(|channel| channel.interval_per_ml.as_ref());
+            interval.map(|interval| end(interval).to_string()).unwrap_or_default()
+        })
+    };
+    record.extend(end(|interval| interval.low));
+    record.extend(end(|interval| interval.high));
     record.extend(column(|channel| channel.number.map(|number| number.to_string())));
     record.extend(column(|channel| channel.raw.map(|raw| raw.to_string())));
     record.push(text(verdict.map(|verdict| verdict.outcome.to_string())));
+    record.push(text(verdict.and_then(|verdict| verdict.p).map(|p| p.to_string())));
+    record.push(text(verdict.map(|verdict| verdict.rule.to_string())));
     record.push(text(verdict.and_then(|verdict| verdict.deciding.clone())));
+    record.push(text(verdict.and_then(|verdict| verdict.settle).map(|settle| settle.to_string())));
+    record.push(scored.flags.iter().map(|flag| flag.code).collect::<Vec<_>>().join(" "));
     record
 }
 

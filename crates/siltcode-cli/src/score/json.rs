@@ -3,10 +3,12 @@
 use std::io::{self, Write};
 
 use serde::Serialize;
+use siltcode::certainty::{Context, Level, Rule, Scatter};
 use siltcode::intake::{Notice, Problem};
 use siltcode::provenance::{InputDigest, Provenance};
 use siltcode::{Scored, tables};
 
+use super::Args;
 use super::report::{Report, Tally};
 use crate::held::Held;
 
@@ -14,8 +16,33 @@ use crate::held::Held;
 pub(super) struct Json<W: Write> {
     out: Held<W>,
     started: bool,
+    request: Request,
     problems: Vec<Problem>,
     notices: Vec<Notice>,
+}
+
+/// What was asked for, so that the same can be asked again.
+#[derive(Serialize)]
+pub(super) struct Request {
+    spec: Option<String>,
+    confidence: Level,
+    rule: Option<Rule>,
+    scatter: Option<Scatter>,
+    method: Option<String>,
+    subtract_blank: bool,
+}
+
+impl Request {
+    pub(super) fn new(args: &Args, rule: Option<Rule>, context: &Context<'_>) -> Self {
+        Self {
+            spec: args.spec.clone(),
+            confidence: context.level,
+            rule,
+            scatter: context.scatter,
+            method: context.method.map(str::to_owned),
+            subtract_blank: args.subtract_blank,
+        }
+    }
 }
 
 #[derive(Serialize)]
@@ -28,8 +55,8 @@ struct Totals {
 }
 
 impl<W: Write> Json<W> {
-    pub(super) fn new(out: W) -> Self {
-        Self { out: Held::new(out), started: false, problems: Vec::new(), notices: Vec::new() }
+    pub(super) fn new(out: W, request: Request) -> Self {
+        Self { out: Held::new(out), started: false, request, problems: Vec::new(), notices: Vec::new() }
     }
 
     fn start(&mut self) -> io::Result<()> {
@@ -67,6 +94,8 @@ impl<W: Write> Report for Json<W> {
         self.start()?;
         self.out.write_all(b"\n]")?;
         let (problems, notices) = (std::mem::take(&mut self.problems), std::mem::take(&mut self.notices));
+        let request = serde_json::to_value(&self.request)?;
+        self.member("request", &request)?;
         self.member("problems", &problems)?;
         self.member("notices", &notices)?;
         self.member("totals", &Totals::from(tally))?;

@@ -4,7 +4,9 @@ mod csv;
 mod json;
 mod rejects;
 mod report;
+mod say;
 mod table;
+mod under;
 
 use std::fs;
 use std::io;
@@ -12,6 +14,7 @@ use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 use indicatif::{ProgressBar, ProgressStyle};
+use siltcode::certainty::{Context, Level, Rule, Scatter};
 use siltcode::intake::{self, Decimal, Form, Notice, Options, Problem, RepeatedIds, Severity, Sink, Summary};
 use siltcode::spec::published;
 use siltcode::{
@@ -28,6 +31,7 @@ use report::{Report, Tally};
 #[command(after_help = "Examples:\n  \
     siltcode score demo-samples --spec demo-samples/day-tank.toml\n  \
     siltcode score monday.csv --spec 18/16/13 --rejects to-correct.csv\n  \
+    siltcode score monday.csv --spec 18/16/13 --rule guard-band --confidence 0.9\n  \
     siltcode score counts.xlsx --per 100mL --format json\n\n\
     Whatever is not given is looked for in the file and reported on standard error.")]
 pub(crate) struct Args {
@@ -52,7 +56,60 @@ pub(crate) struct Args {
     subtract_blank: bool,
 
     #[command(flatten)]
+    certainty: Certainty,
+
+    #[command(flatten)]
     hints: Hints,
+}
+
+/// How sure to be, and what is known of it.
+#[derive(clap::Args)]
+#[command(next_help_heading = "How sure to be")]
+struct Certainty {
+    /// The confidence level of intervals and verdicts, above 0 and below 1.
+    #[arg(long, value_name = "LEVEL", default_value_t = 0.95)]
+    confidence: f64,
+
+    /// How counts become a verdict; without it conformity, or simple where raw counts and volumes are missing.
+    #[arg(long, value_name = "RULE")]
+    rule: Option<RuleName>,
+
+    /// How much bottles of this fluid scatter beyond counting, as a coefficient of variation (0.1 is 10 %).
+    #[arg(long, value_name = "CV")]
+    scatter: Option<f64>,
+
+    /// The test method, to check the counts against its range: "ASTM D7619".
+    #[arg(long, value_name = "NAME")]
+    method: Option<String>,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum RuleName {
+    /// The result as it is against the limit as it is.
+    Simple,
+    /// Each size's one-sided limit of confidence against its limit.
+    GuardBand,
+    /// The probability that all limits are met together.
+    Conformity,
+}
+
+impl Certainty {
+    fn rule(&self, level: Level) -> Option<Rule> {
+        self.rule.map(|rule| match rule {
+            RuleName::Simple => Rule::SimpleAcceptance,
+            RuleName::GuardBand => Rule::GuardBand(level),
+            RuleName::Conformity => Rule::Conformity(level),
+        })
+    }
+
+    fn context(&self) -> Result<Context<'_>, Failure> {
+        Ok(Context {
+            level: Level::new(self.confidence)?,
+            scatter: self.scatter.map(Scatter::from_cv).transpose()?,
+            method: self.method.as_deref(),
+            ..Context::default()
+        })
+    }
 }
 
 #[derive(Clone, Copy, ValueEnum)]
@@ -168,17 +225,19 @@ impl Hints {
 pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     let spec = args.spec.as_deref().map(read_spec).transpose()?;
     let options = args.hints.options()?;
+    let context = args.certainty.context()?;
+    let rule = args.certainty.rule(context.level);
     let inputs = inputs::open_all(&args.files)?;
     let mut rejects = Rejects::new(args.rejects.as_deref())?;
 
     let out = anstream::stdout().lock();
     let report: Box<dyn Report + '_> = match args.format {
         Format::Table => Box::new(table::Table::new(out, spec.as_ref())),
-        Format::Json => Box::new(json::Json::new(out)),
+        Format::Json => Box::new(json::Json::new(out, json::Request::new(args, rule, &context))),
         Format::Csv => Box::new(csv::Csv::new(out)),
     };
     let mut scorer = Scorer {
-        spec: spec.as_ref(),
+        scoring: Scoring { spec: spec.as_ref(), rule, subtract: None, context },
         subtract_blank: args.subtract_blank,
         blank: None,
         report,
@@ -231,9 +290,9 @@ fn progress_bar(bytes: u64) -> ProgressBar {
 
 /// Scores each sample as it comes and hands it to the report.
 struct Scorer<'a> {
-    spec: Option<&'a Spec>,
+    scoring: Scoring<'a>,
     subtract_blank: bool,
-    /// The blank to subtract: the one read last.
+    /// The blank read last.
     blank: Option<Spectrum>,
     report: Box<dyn Report + 'a>,
     rejects: &'a mut Rejects,
@@ -274,8 +333,10 @@ impl Sink for Scorer<'_> {
         if let Some(notice) = self.repeated.check(&sample, &self.file) {
             self.notice(notice);
         }
-        let scoring = Scoring { spec: self.spec, blank: self.blank.as_ref() };
-        match score(&sample, &scoring) {
+        let blank = self.blank.as_ref();
+        let context = Context { blank, ..self.scoring.context };
+        let subtract = blank.filter(|_| self.subtract_blank);
+        match score(&sample, &Scoring { subtract, context, ..self.scoring }) {
             Ok(scored) => {
                 self.tally.count(&scored);
                 self.write(|scorer| scorer.report.scored(&scored));
@@ -307,9 +368,7 @@ impl Sink for Scorer<'_> {
             hint: String::new(),
         };
         self.notice(notice);
-        if self.subtract_blank {
-            self.blank = blank.spectrum().ok();
-        }
+        self.blank = blank.spectrum().ok();
     }
 
     fn problem(&mut self, problem: Problem) {

@@ -6,6 +6,7 @@ use siltcode::intake::{Notice, Problem};
 use siltcode::provenance::InputDigest;
 use siltcode::{Outcome, Scored};
 
+use super::say;
 use crate::exit::Exit;
 
 /// One form of the output.
@@ -13,11 +14,17 @@ pub(crate) trait Report {
     /// A scored bottle.
     fn scored(&mut self, scored: &Scored) -> io::Result<()>;
 
-    /// A row or bottle that could not be used.
-    fn problem(&mut self, problem: &Problem) -> io::Result<()>;
+    /// A row or bottle that could not be used: said on standard error.
+    fn problem(&mut self, problem: &Problem) -> io::Result<()> {
+        say::problem(problem);
+        Ok(())
+    }
 
-    /// Something guessed or assumed.
-    fn notice(&mut self, notice: &Notice) -> io::Result<()>;
+    /// Something guessed or assumed: said on standard error.
+    fn notice(&mut self, notice: &Notice) -> io::Result<()> {
+        say::notice(notice);
+        Ok(())
+    }
 
     /// The end: everything is let through.
     fn finish(self: Box<Self>, tally: &Tally, inputs: Vec<InputDigest>) -> io::Result<()>;

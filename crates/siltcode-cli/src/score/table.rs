@@ -2,18 +2,20 @@
 
 use std::io::{self, Write};
 
-use siltcode::intake::{Notice, Problem};
+use siltcode::certainty::Probability;
 use siltcode::provenance::{InputDigest, Provenance};
-use siltcode::spec::{Finding, Found};
-use siltcode::{Code, Outcome, Scored, SizeScale, Spec, Status};
+use siltcode::{Code, Scored, SizeScale, Spec, Status};
 
 use super::csv::code_channels;
 use super::report::{Report, Tally};
+use super::under;
 use crate::held::Held;
-use crate::text::{BAD, HEAD, OPEN, fit, outcome_style, reading, wrap};
+use crate::text::{HEAD, OPEN, fit, outcome_style, reading, wrap};
 
 /// The indent of lines under a bottle.
 const UNDER: usize = 4;
+/// The width of a bottle's name.
+const BOTTLE: usize = 13;
 
 /// An aligned table. A heading is printed again whenever the size scale changes.
 pub(super) struct Table<W: Write> {
@@ -22,6 +24,10 @@ pub(super) struct Table<W: Write> {
     target: Option<String>,
     memory: bool,
     with_spec: bool,
+    /// Rules that verdicts were come to by.
+    rules: Vec<String>,
+    /// A bottle had counts whose certainty is not known.
+    unknown: bool,
 }
 
 impl<W: Write> Table<W> {
@@ -33,7 +39,35 @@ impl<W: Write> Table<W> {
             target: spec.map(|spec| format!("Target: {}{}", spec.title, scope(spec))),
             memory: spec.is_some_and(|spec| spec.status == Status::Memory),
             with_spec: spec.is_some(),
+            rules: Vec::new(),
+            unknown: false,
         }
+    }
+
+    /// Keeps what the end of the table has to say.
+    fn learn(&mut self, scored: &Scored) {
+        self.unknown |= scored.certainty_unknown.is_some();
+        if let Some(rule) = scored.verdict.as_ref().map(|verdict| verdict.rule.to_string())
+            && !self.rules.contains(&rule)
+        {
+            self.rules.push(rule);
+        }
+    }
+
+    fn last_words(&mut self) -> io::Result<()> {
+        if self.with_spec && !self.rules.is_empty() {
+            let rules = format!(
+                "P is the probability that all limits on particles are met. Verdicts by {}.",
+                self.rules.join(", or by ")
+            );
+            writeln!(self.out, "{}", wrap(&rules, 0))?;
+        }
+        if self.unknown {
+            let text = "Where the certainty is not known, record next time: the raw count of each run, the counted volume in \
+                        mL, and the dilution if there is one.";
+            writeln!(self.out, "{}", wrap(text, 0))?;
+        }
+        Ok(())
     }
 
     fn head(&mut self, scale: SizeScale) -> io::Result<()> {
@@ -41,12 +75,12 @@ impl<W: Write> Table<W> {
             writeln!(self.out, "{}", wrap(&target, 0))?;
         }
         let columns = Code::sizes_um(scale).map(|um| um.map(|um| format!(">={um} um")).unwrap_or_default());
-        let verdict = if self.with_spec { "verdict" } else { "" };
+        let verdict = if self.with_spec { "   P verdict" } else { "" };
         writeln!(self.out, "\nParticles per mL, sizes in {scale} ({})", scale.describe())?;
         let [a, b, c] = columns;
         writeln!(
             self.out,
-            "{HEAD}{:<14} {a:>9} {b:>9} {c:>9}  {:<12}  {verdict}{HEAD:#}",
+            "{HEAD}{:<BOTTLE$} {a:>9} {b:>9} {c:>9}  {:<12}  {verdict}{HEAD:#}",
             "bottle", "ISO 4406"
         )?;
         self.heading = Some(scale);
@@ -57,11 +91,11 @@ impl<W: Write> Table<W> {
         let [a, b, c] =
             code_channels(scored).map(|channel| channel.map_or(String::new(), |c| reading(c.per_ml)));
         let code = scored.iso4406.map_or_else(|| "-".to_owned(), |code| code.to_string());
-        let id = fit(&scored.id, 14);
-        write!(self.out, "{id:<14} {a:>9} {b:>9} {c:>9}  {code:<12}")?;
+        let id = fit(&scored.id, BOTTLE);
+        write!(self.out, "{id:<BOTTLE$} {a:>9} {b:>9} {c:>9}  {code:<12}")?;
         if let Some(verdict) = &scored.verdict {
             let style = outcome_style(verdict.outcome);
-            write!(self.out, "  {style}{}{style:#}", verdict.outcome)?;
+            write!(self.out, "  {:>4} {style}{}{style:#}", chance(verdict.p), verdict.outcome)?;
         }
         writeln!(self.out)
     }
@@ -77,33 +111,35 @@ impl<W: Write> Report for Table<W> {
             self.head(scored.scale)?;
         }
         self.line(scored)?;
-        if scored.id.chars().count() > 14 {
+        if scored.id.chars().count() > BOTTLE {
             self.under(&format!("bottle {}", scored.id))?;
         }
-        for text in requirement_lines(scored) {
+        for text in under::lines(scored) {
             self.under(&text)?;
         }
-        Ok(())
-    }
-
-    fn problem(&mut self, problem: &Problem) -> io::Result<()> {
-        say::problem(problem);
-        Ok(())
-    }
-
-    fn notice(&mut self, notice: &Notice) -> io::Result<()> {
-        say::notice(notice);
+        self.learn(scored);
         Ok(())
     }
 
     fn finish(mut self: Box<Self>, tally: &Tally, _: Vec<InputDigest>) -> io::Result<()> {
         writeln!(self.out, "\n{}", wrap(&summary(tally, self.with_spec), 0))?;
+        self.last_words()?;
         if self.memory {
             let text = "The target rests on numbers from memory: look them up before relying on them.";
             writeln!(self.out, "{OPEN}{}{OPEN:#}", wrap(text, 0))?;
         }
         writeln!(self.out, "{}", wrap(&format!("Scored by {}, ISO 4406.", Provenance::LIBRARY), 0))?;
         self.out.release()
+    }
+}
+
+/// A probability in four columns.
+fn chance(p: Option<Probability>) -> String {
+    match p.map(Probability::get) {
+        None => "-".into(),
+        Some(p) if p > 0.995 && p < 1.0 => ">.99".into(),
+        Some(p) if p < 0.005 && p > 0.0 => "<.01".into(),
+        Some(p) => format!("{p:.2}"),
     }
 }
 
@@ -120,59 +156,4 @@ fn summary(tally: &Tally, with_spec: bool) -> String {
         n => format!("; {} rejected (see above, or --rejects)", plural(n, "row")),
     };
     format!("{bottles}{verdicts}{rejected}.")
-}
-
-/// What a reader must know of each requirement that is not simply met.
-fn requirement_lines(scored: &Scored) -> Vec<String> {
-    let Some(verdict) = &scored.verdict else { return Vec::new() };
-    let settled = verdict.outcome == Outcome::Conforms;
-    let open = |item: &&Found| match item.finding {
-        Finding::Met | Finding::Reported => false,
-        _ => item.alternative.is_none() || !settled,
-    };
-    verdict.check.items.iter().filter(open).map(requirement_line).collect()
-}
-
-fn requirement_line(item: &Found) -> String {
-    if let (Finding::NotMet, Some(over), Some(ratio)) = (item.finding, item.numbers_over, item.ratio) {
-        let by = match over {
-            0 => String::new(),
-            1 => " by 1 number".into(),
-            _ => format!(" by {over} numbers"),
-        };
-        let decimals = if ratio < 1.1 { 3 } else { 1 };
-        return format!("{}: over {}{by}, to come down {ratio:.decimals$} times", item.subject, item.limit);
-    }
-    let found = item.found.as_ref().map(|found| format!(" {found},")).unwrap_or_default();
-    let note = item.note.as_ref().filter(|_| item.finding != Finding::NotMet);
-    let note = note.map(|note| format!(" ({note})")).unwrap_or_default();
-    format!("{}:{found} limit {}: {}{note}", item.subject, item.limit, item.finding)
-}
-
-/// What goes to standard error beside the table.
-pub(super) mod say {
-    use super::{BAD, HEAD, Notice, OPEN, Problem, Write, wrap};
-    use siltcode::intake::Severity;
-
-    /// A rejected row: where, what was found, why, what to do.
-    pub(in crate::score) fn problem(problem: &Problem) {
-        let text = format!("{} `{}`: {}", problem.position, problem.found, problem.message);
-        let mut err = anstream::stderr().lock();
-        let _ = writeln!(err, "{BAD}rejected:{BAD:#} {}", wrap(&text, 2).trim_start());
-        let _ = writeln!(err, "{}", wrap(&problem.hint, 2));
-    }
-
-    /// A guess or an assumption. The hint is only for what may be wrong.
-    pub(in crate::score) fn notice(notice: &Notice) {
-        let line = notice.line.map(|line| format!(", line {line}")).unwrap_or_default();
-        let text = format!("{}{line}: {}", notice.file, notice.message);
-        let mut err = anstream::stderr().lock();
-        let _ = match notice.severity {
-            Severity::Note => writeln!(err, "{HEAD}note:{HEAD:#} {}", wrap(&text, 2).trim_start()),
-            Severity::Warning => {
-                let _ = writeln!(err, "{OPEN}warning:{OPEN:#} {}", wrap(&text, 2).trim_start());
-                writeln!(err, "{}", wrap(&notice.hint, 2))
-            }
-        };
-    }
 }

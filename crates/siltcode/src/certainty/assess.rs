@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use super::corrections::Net;
 use super::flags::{self, Context, Flag};
 use super::level::{Interval, Level, Scatter};
 use super::odds::Odds;
@@ -63,13 +64,44 @@ pub struct ChannelCertainty {
 /// ```
 #[must_use]
 pub fn assess(sample: &Sample, spectrum: &Spectrum, context: &Context<'_>) -> Assessment {
+    let channels: Vec<_> = spectrum.channels().iter().map(|channel| certainty(channel, context)).collect();
+    let odds: Vec<_> = channels.iter().map(|channel| channel.odds.as_ref()).collect();
     Assessment {
         level: context.level,
         scatter: context.scatter,
-        channels: spectrum.channels().iter().map(|channel| certainty(channel, context)).collect(),
-        flags: flags::of(sample, spectrum, context),
+        flags: flags::with_odds(sample, spectrum, context, &odds),
         unknown: unknown(spectrum),
+        channels,
     }
+}
+
+/// Assesses a bottle from which a blank was subtracted: `gross` is what was counted, `net` what is left, `widened` the same
+/// with the blank's scatter in its evidence. Flags are raised on what was counted.
+pub(crate) fn assess_net(
+    sample: &Sample,
+    gross: &Spectrum,
+    blank: &Spectrum,
+    widened: &Spectrum,
+    context: &Context<'_>,
+) -> Assessment {
+    let context = Context { blank: Some(blank), ..*context };
+    let channels = widened.channels().iter().map(|channel| ChannelCertainty {
+        interval_per_ml: net_of(channel.size, gross, blank).map(|net| net.interval(context.level)),
+        ..certainty(channel, &context)
+    });
+    let channels: Vec<_> = channels.collect();
+    let odds: Vec<_> = channels.iter().map(|channel| channel.odds.as_ref()).collect();
+    Assessment {
+        level: context.level,
+        scatter: context.scatter,
+        flags: flags::with_odds(sample, gross, &context, &odds),
+        unknown: unknown(widened),
+        channels,
+    }
+}
+
+fn net_of(size: Size, gross: &Spectrum, blank: &Spectrum) -> Option<Net> {
+    Some(Net::new(size, &gross.channel(size)?.evidence?, &blank.channel(size)?.evidence?))
 }
 
 fn certainty(channel: &Channel, context: &Context<'_>) -> ChannelCertainty {
@@ -78,7 +110,7 @@ fn certainty(channel: &Channel, context: &Context<'_>) -> ChannelCertainty {
     ChannelCertainty {
         size: channel.size,
         interval_per_ml: evidence.map(|evidence| Posterior::new(&evidence, scatter).interval(context.level)),
-        odds: evidence.map(|evidence| Odds::of(&evidence, scatter)),
+        odds: flags::channel_odds(channel, context),
         few: evidence.is_some_and(|evidence| evidence.raw < FEW_BELOW),
     }
 }

@@ -11,9 +11,10 @@ use super::gamma::ln_1p_less;
 use super::level::{Interval, Level, Mean, Scatter};
 use super::normal;
 use super::quadrature::crossing;
-use crate::count::{Evidence, PerMl};
+use crate::count::{CountedVolume, Evidence, PerMl, whole_count};
 use crate::error::{ErrorKind, Result};
 use crate::size::Size;
+use crate::spectrum::{Channel, Spectrum};
 
 /// A concentration with its standard uncertainty.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -151,6 +152,32 @@ impl Net {
         // The form without cancellation on either side of zero.
         if linear >= 0.0 { (linear + root) / (2.0 * scale) } else { 2.0 * off * net / (root - linear) }
     }
+}
+
+/// A net spectrum resting on evidence that scatters as the difference of two counts does.
+///
+/// The difference of `k` and a blank's share `s b` has the variance `k + s^2 b`; a count of the same mean in a smaller
+/// volume has the same relative variance. The smallest of these volumes stands for every size, so that bins stay bins.
+/// Sizes whose sample or blank has no evidence keep none.
+pub(crate) fn widened(net: &Spectrum, gross: &Spectrum, blank: &Spectrum) -> Spectrum {
+    let pair = |channel: &Channel| {
+        Some((gross.channel(channel.size)?.evidence?, blank.channel(channel.size)?.evidence?))
+    };
+    let left = |channel: &Channel| channel.reading.count().map(PerMl::get);
+    let volume_left = |channel: &Channel| {
+        let (own, blank) = pair(channel)?;
+        let share = own.examined_ml() / blank.examined_ml();
+        let variance = own.raw as f64 + share * share * blank.raw as f64;
+        let mean = left(channel)? * own.examined_ml();
+        Some(if variance > 0.0 { mean.max(variance.sqrt()) / variance } else { 1.0 })
+    };
+    let least = net.channels().iter().filter_map(volume_left).fold(1.0, f64::min);
+    net.resting_on(|channel| {
+        let (own, _) = pair(channel)?;
+        let volume = CountedVolume::from_ml(own.volume.ml() * least).ok()?;
+        let raw = whole_count((left(channel)? * own.examined_ml() * least).round()).ok()?;
+        Some(Evidence { raw, volume, ..own })
+    })
 }
 
 /// `k ln(k / mean) - k + mean`, without cancellation.

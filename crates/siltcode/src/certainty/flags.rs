@@ -19,6 +19,8 @@
 //! | `fine-stays-coarse-falls` | the smallest size stays while all larger ones fall |
 //! | `blank-too-dirty` | the sample cannot be told from its blank |
 
+use std::sync::LazyLock;
+
 use serde::{Deserialize, Serialize};
 
 use super::coincidence::Coincidence;
@@ -128,9 +130,26 @@ impl Default for Context<'_> {
 /// ```
 #[must_use]
 pub fn of(sample: &Sample, spectrum: &Spectrum, context: &Context<'_>) -> Vec<Flag> {
+    let odds: Vec<_> = spectrum.channels().iter().map(|channel| channel_odds(channel, context)).collect();
+    with_odds(sample, spectrum, context, &odds.iter().map(Option::as_ref).collect::<Vec<_>>())
+}
+
+/// The odds of a counted size, where the evidence for them exists.
+pub(super) fn channel_odds(channel: &Channel, context: &Context<'_>) -> Option<Odds> {
+    let evidence = channel.evidence.filter(|_| channel.reading.count().is_some());
+    evidence.map(|evidence| Odds::of(&evidence, context.scatter.unwrap_or_default()))
+}
+
+/// The flags of a bottle whose odds are known already, channel by channel.
+pub(super) fn with_odds(
+    sample: &Sample,
+    spectrum: &Spectrum,
+    context: &Context<'_>,
+    odds: &[Option<&Odds>],
+) -> Vec<Flag> {
     let mut flags = Vec::new();
-    for channel in spectrum.channels() {
-        flags.extend(of_channel(channel, context));
+    for (channel, odds) in spectrum.channels().iter().zip(odds) {
+        flags.extend(of_channel(channel, *odds));
         flags.extend(of_runs(sample, channel.size, context));
         flags.extend(of_coincidence(sample, channel.size, context));
         flags.extend(context.blank.and_then(|blank| of_blank(channel, blank, context.alarm)));
@@ -155,7 +174,7 @@ fn percent(fraction: f64) -> String {
     format!("{:.0} %", 100.0 * fraction)
 }
 
-fn of_channel(channel: &Channel, context: &Context<'_>) -> Option<Flag> {
+fn of_channel(channel: &Channel, odds: Option<&Odds>) -> Option<Flag> {
     let size = Some(channel.size);
     match (channel.reading, channel.evidence) {
         (Reading::TooMany | Reading::Above(_), _) => Some(doubt(
@@ -170,13 +189,12 @@ fn of_channel(channel: &Channel, context: &Context<'_>) -> Option<Flag> {
             format!("{} particles in {:.3} mL of sample", evidence.raw, evidence.examined_ml()),
             "count more volume: the number is marked >= below 20 particles",
         )),
-        (Reading::Count(_), Some(evidence)) => near_edge(channel.size, &evidence, context),
+        (Reading::Count(_), Some(_)) => near_edge(channel.size, odds?),
         _ => None,
     }
 }
 
-fn near_edge(size: Size, evidence: &Evidence, context: &Context<'_>) -> Option<Flag> {
-    let odds = Odds::of(evidence, context.scatter.unwrap_or_default());
+fn near_edge(size: Size, odds: &Odds) -> Option<Flag> {
     let (_, p) = odds.likeliest()?;
     (p.get() < 2.0 / 3.0).then(|| {
         let likely = odds.iter().filter(|(_, p)| p.get() >= 0.05);
@@ -207,9 +225,10 @@ fn of_runs(sample: &Sample, size: Size, context: &Context<'_>) -> Vec<Flag> {
         format!("runs of {}", counts.join(", "))
     };
     let risk = context.alarm.risk();
-    let (dispersion, spread) = (runs.dispersion(), runs.spread(context.spread));
+    let dispersion = runs.dispersion();
     let mut flags = Vec::new();
-    if dispersion.p_scattered.get() <= risk || spread.is_exceeded() {
+    if dispersion.p_scattered.get() <= risk || runs.is_spread_exceeded(context.spread) {
+        let spread = runs.spread(context.spread);
         let evidence = format!(
             "{}: index of dispersion {:.1}, largest less smallest {} of the mean, allowed {}",
             counts(),
@@ -314,6 +333,9 @@ fn of_blank(channel: &Channel, blank: &Spectrum, alarm: Level) -> Option<Flag> {
     })
 }
 
+static METHOD_RANGES: LazyLock<Vec<MethodRange>> =
+    LazyLock::new(|| table::rows(&siltcode_tables::TEST_METHOD_RANGES));
+
 #[derive(Deserialize)]
 struct MethodRange {
     method: String,
@@ -332,9 +354,9 @@ fn of_method(sample: &Sample, spectrum: &Spectrum, method: Option<&str>) -> Vec<
     else {
         return Vec::new();
     };
-    let ranges = table::rows::<MethodRange>(&siltcode_tables::TEST_METHOD_RANGES);
-    let named =
-        ranges.iter().find(|row| row.property == "particles" && plain(method).contains(&plain(&row.method)));
+    let named = METHOD_RANGES
+        .iter()
+        .find(|row| row.property == "particles" && plain(method).contains(&plain(&row.method)));
     let Some(range) = named else {
         let evidence = format!("no range is known of the method `{}`", method.trim());
         return vec![note(

@@ -107,11 +107,8 @@ impl Shape {
         let ln_term = self.ln_term(x);
         let Tail { is_lower, factor, ln_scale } = self.tail(x, ln_term);
         let ln_tail = (factor.ln() + ln_scale).min(0.0);
-        let (ln_lower, ln_upper) = if is_lower {
-            (ln_tail, ln_complement(ln_tail))
-        } else {
-            (ln_complement(ln_tail), ln_tail)
-        };
+        let (ln_lower, ln_upper) =
+            if is_lower { (ln_tail, ln_complement(ln_tail)) } else { (ln_complement(ln_tail), ln_tail) };
         Gamma { ln_lower, ln_upper, ln_term }
     }
 

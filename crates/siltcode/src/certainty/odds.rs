@@ -4,9 +4,9 @@ use serde::ser::SerializeMap;
 use serde::{Serialize, Serializer};
 
 use super::level::{Probability, Scatter};
-use super::posterior::Posterior;
+use super::posterior::{Posterior, inside};
 use crate::class::iso4406::RangeNumber;
-use crate::count::{Evidence, PerMl};
+use crate::count::Evidence;
 
 /// Numbers less likely than this are left out.
 const NEGLIGIBLE: f64 = 1e-6;
@@ -33,9 +33,27 @@ impl Odds {
     #[must_use]
     pub fn of(evidence: &Evidence, scatter: Scatter) -> Self {
         let posterior = Posterior::new(evidence, scatter);
-        let each = RangeNumber::all().chain([RangeNumber::ABOVE]);
-        let odds = each.map(|number| (number, chance(&posterior, number)));
-        Self(odds.filter(|(_, p)| p.get() >= NEGLIGIBLE).collect())
+        let edge = |bound: Option<f64>, beyond: [f64; 2]| bound.map_or(beyond, |at| posterior.tails_at(at));
+        let lower = |number: RangeNumber| edge(number.bounds().more_than, [0.0, 1.0]);
+        let upper = |number: RangeNumber| edge(number.bounds().up_to, [1.0, 0.0]);
+        // From the number of the count itself outwards, until nothing worth mentioning is left on that side.
+        let counted = RangeNumber::of(evidence.per_ml());
+        let (below, above) = (lower(counted), upper(counted));
+        let mut odds = vec![(counted, inside(below, above))];
+        let (mut number, mut end) = (counted, below);
+        while let Some(next) = number.cleaner().filter(|_| end[0] >= NEGLIGIBLE) {
+            let start = lower(next);
+            odds.insert(0, (next, inside(start, end)));
+            (number, end) = (next, start);
+        }
+        let (mut number, mut start) = (counted, above);
+        while let Some(next) = number.dirtier().filter(|_| start[1] >= NEGLIGIBLE) {
+            let end = upper(next);
+            odds.push((next, inside(start, end)));
+            (number, start) = (next, end);
+        }
+        odds.retain(|(_, p)| p.get() >= NEGLIGIBLE);
+        Self(odds)
     }
 
     /// The probability of one number; 0 where it is below one in a million.
@@ -53,17 +71,6 @@ impl Odds {
     #[must_use]
     pub fn likeliest(&self) -> Option<(RangeNumber, Probability)> {
         self.iter().max_by(|a, b| a.1.get().total_cmp(&b.1.get()))
-    }
-}
-
-fn chance(posterior: &Posterior, number: RangeNumber) -> Probability {
-    let bounds = number.bounds();
-    let per_ml = |value: f64| PerMl::new(value).unwrap_or(PerMl::ZERO);
-    match (bounds.more_than.map(per_ml), bounds.up_to.map(per_ml)) {
-        (Some(from), Some(to)) => posterior.between(from, to),
-        (None, Some(to)) => posterior.at_most(to),
-        (Some(from), None) => posterior.above(from),
-        (None, None) => Probability::CERTAIN,
     }
 }
 

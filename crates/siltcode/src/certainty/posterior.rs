@@ -43,21 +43,24 @@ impl Posterior {
     /// The probability that the concentration is at most this.
     #[must_use]
     pub fn at_most(&self, per_ml: PerMl) -> Probability {
-        Probability::rounded(self.tails(Mean::of(per_ml, &self.evidence).get())[0])
+        Probability::rounded(self.tails_at(per_ml.get())[0])
     }
 
     /// The probability that the concentration is above this.
     #[must_use]
     pub fn above(&self, per_ml: PerMl) -> Probability {
-        Probability::rounded(self.tails(Mean::of(per_ml, &self.evidence).get())[1])
+        Probability::rounded(self.tails_at(per_ml.get())[1])
     }
 
     /// The probability that the concentration is above `from` and at most `to`, each tail to its own digits.
     #[must_use]
     pub fn between(&self, from: PerMl, to: PerMl) -> Probability {
-        let [low, high] = [from, to].map(|per_ml| self.tails(Mean::of(per_ml, &self.evidence).get()));
-        let inside = if low[0] > 0.5 { low[1] - high[1] } else { high[0] - low[0] };
-        Probability::rounded(inside.max(0.0))
+        inside(self.tails_at(from.get()), self.tails_at(to.get()))
+    }
+
+    /// The probabilities at or below, and above, a concentration of `per_ml`.
+    pub(crate) fn tails_at(&self, per_ml: f64) -> [f64; 2] {
+        self.tails(per_ml * self.evidence.examined_ml())
     }
 
     /// The two-sided interval of the concentration: Garwood's without scatter, equal tails of this distribution with.
@@ -101,6 +104,12 @@ impl Posterior {
         };
         Mean::computed(crossing(excess, middle - far, middle + far).exp())
     }
+}
+
+/// The probability between two points, from the tails at each, with the digits of the smaller ones.
+pub(crate) fn inside(from: [f64; 2], to: [f64; 2]) -> Probability {
+    let inside = if from[0] > 0.5 { from[1] - to[1] } else { to[0] - from[0] };
+    Probability::rounded(inside.max(0.0))
 }
 
 /// The probabilities at or below, and above, `mean`, of a gamma variable times a lognormal factor of this log sd.

@@ -41,7 +41,7 @@ pub fn compare(first: &Evidence, second: &Evidence, level: Level) -> RateRatio {
         if second.raw == 0 { f64::INFINITY } else { odds(k1 + 1.0, k2, 1.0 - level.risk() / 2.0) * volumes };
     RateRatio {
         ratio: (second.raw > 0).then(|| k1 / k2 * volumes),
-        interval: Interval { low, high },
+        interval: Interval { low, high: high.max(low) }, // apart only by rounding, for levels near 0
         p_equal: equal(first, second),
     }
 }

@@ -102,6 +102,16 @@ impl RangeNumber {
         (0..=Self::LARGEST.0).map(Self)
     }
 
+    /// The next cleaner number; none below 0.
+    pub(crate) fn cleaner(self) -> Option<Self> {
+        self.0.checked_sub(1).map(Self)
+    }
+
+    /// The next dirtier number; none above `>28`.
+    pub(crate) fn dirtier(self) -> Option<Self> {
+        (self < Self::ABOVE).then(|| Self(self.0 + 1))
+    }
+
     /// The concentrations this number stands for.
     #[must_use]
     pub fn bounds(self) -> Bounds {

@@ -5,6 +5,7 @@
 
 use std::collections::BTreeMap;
 use std::fmt;
+use std::sync::LazyLock;
 
 use serde::{Serialize, Serializer};
 
@@ -35,7 +36,7 @@ pub enum Finding {
 }
 
 impl Finding {
-    const fn outcome(self) -> Outcome {
+    pub(super) const fn outcome(self) -> Outcome {
         match self {
             Self::Met | Self::Reported => Outcome::Conforms,
             Self::NotMet => Outcome::DoesNotConform,
@@ -129,14 +130,15 @@ impl Spec {
     pub fn check_counts(&self, spectrum: &Spectrum, companions: &[Companion]) -> Check {
         let items: Vec<Found> =
             self.requirements.iter().map(|requirement| found(requirement, spectrum, companions)).collect();
-        let (outcome, deciding) = decide(&items);
+        let outcomes: Vec<_> = items.iter().map(|item| item.finding.outcome()).collect();
+        let (outcome, deciding) = decide(&items, &outcomes);
         Check {
             spec: self.name.clone(),
             edition: self.edition.clone(),
             scope: self.scope.clone(),
             status: self.status,
             outcome,
-            deciding,
+            deciding: deciding.map(|i| items[i].subject.clone()),
             items,
         }
     }
@@ -224,7 +226,7 @@ fn side_of(reading: Reading, upper: PerMl) -> Finding {
         Reading::Count(_) => Finding::NotMet,
         Reading::Below(bound) if bound <= upper => Finding::Met,
         Reading::Above(bound) if bound >= upper => Finding::NotMet,
-        Reading::TooMany if upper.get() <= counter_ceiling() => Finding::NotMet,
+        Reading::TooMany if upper.get() <= *COUNTER_CEILING => Finding::NotMet,
         Reading::Below(_) | Reading::Above(_) | Reading::TooMany => Finding::CannotTell,
     }
 }
@@ -232,14 +234,14 @@ fn side_of(reading: Reading, upper: PerMl) -> Finding {
 /// What any counter can count up to \[particles/mL\]: the least of the ceilings that test methods state.
 ///
 /// "Too many to count" means above the counter's own ceiling, so it is above a limit that lies under every ceiling.
-fn counter_ceiling() -> f64 {
+static COUNTER_CEILING: LazyLock<f64> = LazyLock::new(|| {
     #[derive(serde::Deserialize)]
     struct Row {
         max_per_ml: Option<f64>,
     }
     let rows = table::rows::<Row>(&siltcode_tables::TEST_METHOD_RANGES);
     rows.iter().filter_map(|row| row.max_per_ml).fold(f64::INFINITY, f64::min)
-}
+});
 
 fn look_at_companion(property: &Property, limit: &CompanionLimit, companions: &[Companion]) -> Look {
     let Some(companion) = companions.iter().find(|companion| companion.property == *property) else {
@@ -278,31 +280,32 @@ fn unit_mismatch(measured: &str, limit: &str) -> String {
     }
 }
 
-/// The outcome of all items, and the subject that decides it.
-fn decide(items: &[Found]) -> (Outcome, Option<String>) {
-    let settled = settled_groups(items);
-    let effective = |item: &Found| match &item.alternative {
+/// The outcome of all items, each having come to its own, and the place of the one that decides it.
+pub(super) fn decide(items: &[Found], outcomes: &[Outcome]) -> (Outcome, Option<usize>) {
+    let settled = settled_groups(items, outcomes);
+    let effective = |i: usize| match &items[i].alternative {
         Some(alternative) => settled.get(alternative.group.as_str()).copied().unwrap_or(Outcome::Undecided),
-        None => item.finding.outcome(),
+        None => outcomes[i],
     };
-    let outcome = items.iter().map(effective).max().unwrap_or(Outcome::Undecided);
-    let candidates =
-        items.iter().filter(|item| effective(item) == outcome && item.finding.outcome() == outcome);
-    let by_ratio = |a: &&Found, b: &&Found| a.ratio.unwrap_or(0.0).total_cmp(&b.ratio.unwrap_or(0.0));
+    let outcome = (0..items.len()).map(effective).max().unwrap_or(Outcome::Undecided);
+    let mut candidates = (0..items.len()).filter(|&i| effective(i) == outcome && outcomes[i] == outcome);
+    let ratio = |i: &usize| items[*i].ratio.unwrap_or(0.0);
     let deciding = match outcome {
-        Outcome::Undecided => candidates.into_iter().next(),
-        _ => candidates.filter(|item| item.finding != Finding::Reported).max_by(by_ratio),
+        Outcome::Undecided => candidates.next(),
+        _ => candidates
+            .filter(|&i| items[i].finding != Finding::Reported)
+            .max_by(|a, b| ratio(a).total_cmp(&ratio(b))),
     };
-    (outcome, deciding.map(|item| item.subject.clone()))
+    (outcome, deciding)
 }
 
 /// Each group of alternatives comes to the best of its branches, each branch to the worst of its requirements.
-fn settled_groups(items: &[Found]) -> BTreeMap<&str, Outcome> {
+fn settled_groups<'a>(items: &'a [Found], outcomes: &[Outcome]) -> BTreeMap<&'a str, Outcome> {
     let mut branches: BTreeMap<(&str, &str), Outcome> = BTreeMap::new();
-    for item in items {
+    for (item, &outcome) in items.iter().zip(outcomes) {
         if let Some(Alternative { group, branch }) = &item.alternative {
-            let outcome = branches.entry((group, branch)).or_insert(Outcome::Conforms);
-            *outcome = (*outcome).max(item.finding.outcome());
+            let worst = branches.entry((group, branch)).or_insert(Outcome::Conforms);
+            *worst = outcome.max(*worst);
         }
     }
     let mut groups = BTreeMap::new();

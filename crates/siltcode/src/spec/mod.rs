@@ -27,10 +27,12 @@ mod check;
 pub mod published;
 mod read;
 mod requirement;
+mod verdict;
 
 pub use crate::certainty::Outcome;
 pub use check::{Check, Finding, Found};
 pub use requirement::{Alternative, CompanionLimit, Demand, ParticleLimit, Requirement};
+pub use verdict::{Judging, Verdict};
 
 use serde::Serialize;
 

@@ -115,7 +115,7 @@ impl Demand {
 }
 
 /// A requirement that stands in for others: a group is met as soon as one of its branches is met whole.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 pub struct Alternative {
     /// The group's label.
     pub group: String,
