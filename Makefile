@@ -5,8 +5,9 @@ CARGO ?= cargo
 help:        ## list the targets
 	@grep -E '^[a-z-]+: .*##|^[a-z-]+:  *##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/' | expand -t 14
 
-test:        ## all tests and every example in the docs
+test:        ## all tests and every example in the docs, Rust and Python
 	$(CARGO) test --workspace --locked
+	$(MAKE) python
 
 lint:        ## clippy, warnings as errors
 	$(CARGO) clippy --workspace --all-targets --all-features --locked -- -D warnings
@@ -29,4 +30,35 @@ bench:       ## run the benches
 bench-smoke: ## run each bench once, to see that it runs
 	$(CARGO) bench --locked -p siltcode-benches -- --test
 
-.PHONY: help test lint format docs package prove bench bench-smoke
+# The Python package, as a user gets it: a wheel, installed into an environment of its own. The wheel is of the dev
+# profile: it shares the crates that the Rust tests have built, and checks for overflow.
+
+TARGET  ?= $(or $(CARGO_TARGET_DIR),$(CURDIR)/target)
+VENV    ?= $(TARGET)/python
+PYTHON   = $(VENV)/bin/python
+PROJECT  = python/pyproject.toml
+PYTEST   = $(PYTHON) -m pytest -q -c $(PROJECT) --rootdir .
+
+python: python-wheel python-test python-types ## all checks of the Python package
+
+$(VENV)/made: $(PROJECT)
+	python3 -m venv $(VENV)
+	$(PYTHON) -m pip install -q uv
+	$(PYTHON) -m uv pip install -q --group $(PROJECT):test -r $(PROJECT) --extra all --no-sources
+	touch $@
+
+python-wheel: $(VENV)/made ## build the wheel and install it
+	rm -f $(TARGET)/wheels/siltcode-*
+	cd python && $(PYTHON) -m maturin build --locked --profile dev --interpreter $(PYTHON) --out $(TARGET)/wheels
+	$(PYTHON) -m uv pip install -q --reinstall --no-deps $(TARGET)/wheels/siltcode-*.whl
+
+python-test: ## the tests of the installed package and every example in its docs
+	$(PYTEST) tests/python
+	$(PYTEST) --doctest-modules --pyargs siltcode
+
+python-types: ## the stub against the module, mypy and pyright
+	cd $(TARGET) && $(PYTHON) -m mypy.stubtest siltcode._native --mypy-config-file $(CURDIR)/$(PROJECT)
+	cd $(TARGET) && $(PYTHON) -m mypy --config-file $(CURDIR)/$(PROJECT) -p siltcode
+	$(PYTHON) -m pyright --pythonpath $(PYTHON) -p $(PROJECT)
+
+.PHONY: help test lint format docs package prove bench bench-smoke python python-wheel python-test python-types

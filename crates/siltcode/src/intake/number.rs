@@ -3,7 +3,11 @@
 //! `1,234` may be a thousand or one and a bit. Which it is cannot be told from the cell, so a cell gives its possible
 //! [`readings`](Readings) and the table's [`Marks`] choose.
 
+use std::str::FromStr;
+
 use super::options::Decimal;
+use crate::count::{PerMl, Reading};
+use crate::error::{Error, ErrorKind};
 
 /// What a cell says.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -68,6 +72,35 @@ pub(super) fn read(text: &str, marks: Marks) -> Result<Cell, NotANumber> {
     }
     let (bound, rest) = bound(text);
     Ok(bound(number(rest, marks)?))
+}
+
+impl FromStr for Reading {
+    type Err = Error;
+
+    /// Reads what a cell may say, with a decimal point: `1752.5`, `<1`, `>60000`, `TNTC`, or nothing.
+    ///
+    /// ```
+    /// use siltcode::Reading;
+    ///
+    /// assert_eq!("< 1".parse::<Reading>()?.to_string(), "<1");
+    /// assert_eq!("TNTC".parse::<Reading>()?, Reading::TooMany);
+    /// assert_eq!("many".parse::<Reading>().unwrap_err().code(), "count-unreadable");
+    /// # Ok::<(), siltcode::Error>(())
+    /// ```
+    ///
+    /// # Errors
+    /// `count-unreadable`, and `count-not-finite` as [`PerMl::new`].
+    fn from_str(text: &str) -> Result<Self, Error> {
+        let per_ml = |number: Number| PerMl::new(number.value);
+        match read(text, Marks::Given(Decimal::Dot)) {
+            Ok(Cell::Missing) => Ok(Self::NotCounted),
+            Ok(Cell::TooMany) => Ok(Self::TooMany),
+            Ok(Cell::Number(number)) => Ok(Self::Count(per_ml(number)?)),
+            Ok(Cell::Below(number)) => Ok(Self::Below(per_ml(number)?)),
+            Ok(Cell::Above(number)) => Ok(Self::Above(per_ml(number)?)),
+            Err(_) => Err(ErrorKind::CountUnreadable { found: text.trim().into() }.into()),
+        }
+    }
 }
 
 /// The readings of a cell's number, whatever its bound; none where it is no number or has no mark.

@@ -1,0 +1,139 @@
+//! Whole arrays: contiguous numpy arrays in, new ones out. The Python side has brought them to this form.
+
+use numpy::{IntoPyArray, PyArray1, PyReadonlyArray1};
+use pyo3::prelude::*;
+use siltcode::certainty::{Mean, Odds, poisson};
+use siltcode::class::iso4406::Bounds;
+use siltcode::count::whole_count;
+use siltcode::{CountedVolume, Dilution, Error, ErrorKind, Evidence, Position, RangeNumber, bulk};
+
+use crate::error::{Fault, Result};
+use crate::plain;
+
+type Floats<'py> = PyReadonlyArray1<'py, f64>;
+type Array<'py, T> = Bound<'py, PyArray1<T>>;
+
+pub(crate) fn slice<'a, T: numpy::Element>(array: &'a PyReadonlyArray1<'_, T>) -> Result<&'a [T]> {
+    Ok(array.as_slice().map_err(PyErr::from)?)
+}
+
+/// The error, placed at a row that is counted from 0.
+pub(crate) fn at_row(error: impl Into<Error>, row: usize) -> Error {
+    error.into().at(Position { line: Some(row as u64), ..Position::default() })
+}
+
+#[pyfunction]
+pub(crate) fn range_numbers<'py>(py: Python<'py>, per_ml: &Bound<'py, PyAny>) -> Result<Array<'py, u8>> {
+    let numbers = if let Ok(single) = per_ml.extract::<PyReadonlyArray1<'py, f32>>() {
+        numbered(py, slice(&single)?, bulk::range_numbers_f32)?
+    } else {
+        numbered(py, slice(&per_ml.extract::<Floats<'py>>().map_err(PyErr::from)?)?, bulk::range_numbers)?
+    };
+    Ok(numbers.into_pyarray(py))
+}
+
+fn numbered<T: Sync>(
+    py: Python<'_>,
+    per_ml: &[T],
+    kernel: fn(&[T], &mut [u8]) -> siltcode::Result<()>,
+) -> siltcode::Result<Vec<u8>> {
+    py.detach(|| {
+        let mut numbers = vec![0; per_ml.len()];
+        kernel(per_ml, &mut numbers)?;
+        Ok(numbers)
+    })
+}
+
+type Ends<'py> = (Array<'py, f64>, Array<'py, f64>);
+
+fn ends(py: Python<'_>, each: Vec<(f64, f64)>) -> Ends<'_> {
+    let (low, high): (Vec<f64>, Vec<f64>) = each.into_iter().unzip();
+    (low.into_pyarray(py), high.into_pyarray(py))
+}
+
+/// More than the first, up to the second \[particles/mL\]; NaN for what was not counted.
+#[pyfunction]
+pub(crate) fn range_bounds<'py>(py: Python<'py>, numbers: PyReadonlyArray1<'py, u8>) -> Result<Ends<'py>> {
+    let bounds = |(row, &number): (usize, &u8)| match number {
+        bulk::NOT_COUNTED => Ok((f64::NAN, f64::NAN)),
+        bulk::ABOVE_SCALE => Ok(both(RangeNumber::ABOVE.bounds())),
+        _ => Ok(both(RangeNumber::new(number).map_err(|error| at_row(error, row))?.bounds())),
+    };
+    let each = slice(&numbers)?.iter().enumerate().map(bounds).collect::<siltcode::Result<_>>()?;
+    Ok(ends(py, each))
+}
+
+fn both(bounds: Bounds) -> (f64, f64) {
+    (bounds.more_than.unwrap_or(0.0), bounds.up_to.unwrap_or(f64::INFINITY))
+}
+
+/// The interval of each raw count \[particles\]; NaN for what was not counted.
+#[pyfunction]
+pub(crate) fn poisson_interval<'py>(
+    py: Python<'py>,
+    raw: Floats<'py>,
+    level: f64,
+    method: &str,
+) -> Result<Ends<'py>> {
+    let (level, method) = (plain::level(level)?, plain::method(method)?);
+    let raw = slice(&raw)?;
+    let each = py.detach(|| {
+        let counts = raw.iter().enumerate().filter(|(_, raw)| !raw.is_nan());
+        let counts = counts.map(|(row, &raw)| whole_count(raw).map_err(|error| at_row(error, row)));
+        let mut limits = Vec::new();
+        poisson::limits(&counts.collect::<siltcode::Result<Vec<u64>>>()?, level, method, &mut limits);
+        let mut limits = limits.into_iter().map(|limits| limits.map(Mean::get));
+        let limit = |raw: &f64| match raw.is_nan() {
+            true => (f64::NAN, f64::NAN),
+            false => limits.next().map_or((f64::NAN, f64::NAN), |limits| (limits.low, limits.high)),
+        };
+        Ok::<_, Error>(raw.iter().map(limit).collect())
+    })?;
+    Ok(ends(py, each))
+}
+
+/// For each raw count the odds of the numbers 0 to 28 and of above the scale, one after another.
+#[pyfunction]
+pub(crate) fn code_odds<'py>(
+    py: Python<'py>,
+    raw: Floats<'py>,
+    volume_ml: Floats<'py>,
+    dilution: Floats<'py>,
+    scatter: f64,
+) -> Result<Array<'py, f64>> {
+    let scatter = plain::scatter(scatter)?;
+    let (raw, volume_ml, dilution) = (slice(&raw)?, slice(&volume_ml)?, slice(&dilution)?);
+    let odds = py.detach(|| {
+        let mut odds = Vec::with_capacity(raw.len() * WIDTH);
+        for row in 0..raw.len() {
+            match evidence(raw[row], volume_ml[row], dilution[row]).map_err(|error| at_row(error, row))? {
+                Some(evidence) => odds.extend(spread(&Odds::of(&evidence, scatter))),
+                None => odds.extend([f64::NAN; WIDTH]),
+            }
+        }
+        Ok::<_, Error>(odds)
+    })?;
+    Ok(odds.into_pyarray(py))
+}
+
+/// The numbers 0 to 28, and above the scale.
+const WIDTH: usize = RangeNumber::ABOVE.get() as usize + 1;
+
+fn evidence(raw: f64, volume_ml: f64, dilution: f64) -> siltcode::Result<Option<Evidence>> {
+    if raw.is_nan() || volume_ml.is_nan() {
+        return Ok(None);
+    }
+    let (volume, dilution) = (CountedVolume::from_ml(volume_ml)?, Dilution::new(dilution)?);
+    Ok(Some(Evidence::of_run(whole_count(raw)?, volume, dilution)))
+}
+
+fn spread(odds: &Odds) -> impl Iterator<Item = f64> {
+    RangeNumber::all().chain([RangeNumber::ABOVE]).map(|number| odds.get(number).get())
+}
+
+/// Refuses a cell that is no number, with the library's own words.
+#[pyfunction]
+pub(crate) fn refuse_count(found: String, row: Option<u64>, column: Option<String>) -> Result<()> {
+    let position = Position { line: row, column, ..Position::default() };
+    Err(Fault::Library(Error::from(ErrorKind::CountUnreadable { found }).at(position)))
+}

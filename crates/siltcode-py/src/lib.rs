@@ -1,0 +1,27 @@
+//! The native module of the Python package `siltcode`: conversion in, a call, conversion out.
+//!
+//! No rule of the domain stands here, and no word for the user: documentation, checks of what was given and display are
+//! in `python/siltcode`. Functions take plain values and contiguous arrays and give plain values back.
+
+mod arrays;
+mod codes;
+mod error;
+mod plain;
+mod quantities;
+
+/// The native module.
+#[pyo3::pymodule]
+mod _native {
+    #[pymodule_export]
+    use crate::arrays::{code_odds, poisson_interval, range_bounds, range_numbers, refuse_count};
+    #[pymodule_export]
+    use crate::codes::{
+        as4059_possible, class_limits, class_systems, classify, code_column, code_of, compare_codes,
+        convert_size, parse_code, parse_designation,
+    };
+
+    #[pymodule_export]
+    use crate::quantities::in_unit;
+    #[pymodule_export]
+    const VERSION: &str = env!("CARGO_PKG_VERSION");
+}

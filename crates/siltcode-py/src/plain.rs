@@ -1,0 +1,137 @@
+//! Plain Python values to the library's types, and its results to plain Python values.
+
+use pyo3::prelude::*;
+use serde::{Deserialize, Serialize};
+use siltcode::certainty::poisson::Method;
+use siltcode::certainty::{Level, Scatter};
+use siltcode::count::whole_count;
+use siltcode::{
+    Basis, Channel, CountedVolume, Dilution, ErrorKind, Evidence, PerMl, Reading, Size, SizeScale, Spectrum,
+};
+
+use crate::error::Result;
+
+/// A result as dictionaries, lists, numbers and text.
+pub(crate) fn out<'py>(py: Python<'py>, value: &impl Serialize) -> Result<Bound<'py, PyAny>> {
+    Ok(pythonize::pythonize(py, value)?)
+}
+
+pub(crate) fn level(value: f64) -> siltcode::Result<Level> {
+    Level::new(value)
+}
+
+pub(crate) fn scatter(cv: f64) -> siltcode::Result<Scatter> {
+    Scatter::from_cv(cv)
+}
+
+/// One of a few words.
+fn choice<T: Copy>(given: &str, what: &str, choices: &[(&str, T)]) -> siltcode::Result<T> {
+    let found = choices.iter().find(|(name, _)| name.eq_ignore_ascii_case(given.trim()));
+    found.map(|(_, value)| *value).ok_or_else(|| {
+        let range = choices.iter().map(|(name, _)| *name).collect::<Vec<_>>().join(", ");
+        ErrorKind::QuantityOutOfRange {
+            quantity: what.into(),
+            value: given.into(),
+            range: format!("one of {range}"),
+        }
+        .into()
+    })
+}
+
+pub(crate) fn method(name: &str) -> siltcode::Result<Method> {
+    let methods = [("garwood", Method::Garwood), ("mid-p", Method::MidP), ("jeffreys", Method::Jeffreys)];
+    choice(name, "interval method", &methods)
+}
+
+pub(crate) fn basis(name: &str) -> siltcode::Result<Basis> {
+    let bases = [
+        ("mL", Basis::PerMl),
+        ("100 mL", Basis::Per100Ml),
+        ("100mL", Basis::Per100Ml),
+        ("L", Basis::PerL),
+        ("raw", Basis::Raw),
+    ];
+    choice(name, "basis of the counts", &bases)
+}
+
+/// The counts of one bottle or run as Python gives them.
+#[derive(Deserialize)]
+pub(crate) struct SpectrumGiven {
+    scale: String,
+    per: String,
+    #[serde(default)]
+    differential: bool,
+    channels: Vec<ChannelGiven>,
+}
+
+/// One size: a number, a bound in words, or nothing; and what it rests on.
+#[derive(Deserialize)]
+struct ChannelGiven {
+    um: f64,
+    reading: Option<ReadingGiven>,
+    raw: Option<f64>,
+    volume_ml: Option<f64>,
+    dilution: Option<f64>,
+}
+
+#[derive(Deserialize)]
+#[serde(untagged)]
+enum ReadingGiven {
+    Number(f64),
+    Words(String),
+}
+
+impl SpectrumGiven {
+    pub(crate) fn spectrum(&self) -> siltcode::Result<Spectrum> {
+        let (scale, basis): (SizeScale, Basis) = (self.scale.parse()?, basis(&self.per)?);
+        let channels = self.channels.iter().map(|channel| channel.channel(scale, basis));
+        let channels = channels.collect::<siltcode::Result<_>>()?;
+        if self.differential { Spectrum::differential(channels) } else { Spectrum::cumulative(channels) }
+    }
+}
+
+impl ChannelGiven {
+    fn channel(&self, scale: SizeScale, basis: Basis) -> siltcode::Result<Channel> {
+        let size = Size::new(self.um, scale)?;
+        let evidence = self.evidence()?;
+        match (&self.reading, evidence) {
+            (None, Some(evidence)) => Ok(Channel::counted(size, evidence)),
+            (reading, evidence) => {
+                let reading = reading.as_ref().map_or(Ok(Reading::NotCounted), |given| given.reading(basis));
+                Ok(Channel { size, reading: reading?, evidence })
+            }
+        }
+    }
+
+    fn evidence(&self) -> siltcode::Result<Option<Evidence>> {
+        let Some(raw) = self.raw.filter(|raw| !raw.is_nan()) else { return Ok(None) };
+        let ml = self.volume_ml.ok_or(ErrorKind::RawWithoutVolume {})?;
+        let dilution = Dilution::new(self.dilution.unwrap_or(1.0))?;
+        Ok(Some(Evidence::of_run(whole_count(raw)?, CountedVolume::from_ml(ml)?, dilution)))
+    }
+}
+
+impl ReadingGiven {
+    fn reading(&self, basis: Basis) -> siltcode::Result<Reading> {
+        let scaled = |value: f64| PerMl::new(value / basis.volume_ml().unwrap_or(1.0));
+        let reading = match self {
+            Self::Number(value) if value.is_nan() => return Ok(Reading::NotCounted),
+            Self::Number(value) => return Ok(Reading::Count(scaled(*value)?)),
+            Self::Words(words) => words.parse::<Reading>()?,
+        };
+        Ok(match reading {
+            Reading::Count(value) => Reading::Count(scaled(value.get())?),
+            Reading::Below(value) => Reading::Below(scaled(value.get())?),
+            Reading::Above(value) => Reading::Above(scaled(value.get())?),
+            other => other,
+        })
+    }
+}
+
+impl<'py> FromPyObject<'_, 'py> for SpectrumGiven {
+    type Error = PyErr;
+
+    fn extract(given: Borrowed<'_, 'py, PyAny>) -> PyResult<Self> {
+        Ok(pythonize::depythonize(&given)?)
+    }
+}
