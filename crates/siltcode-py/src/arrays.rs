@@ -83,9 +83,9 @@ pub(crate) fn poisson_interval<'py>(
         let mut limits = Vec::new();
         poisson::limits(&counts.collect::<siltcode::Result<Vec<u64>>>()?, level, method, &mut limits);
         let mut limits = limits.into_iter().map(|limits| limits.map(Mean::get));
-        let limit = |raw: &f64| match raw.is_nan() {
-            true => (f64::NAN, f64::NAN),
-            false => limits.next().map_or((f64::NAN, f64::NAN), |limits| (limits.low, limits.high)),
+        let limit = |raw: &f64| {
+            let limits = if raw.is_nan() { None } else { limits.next() };
+            limits.map_or((f64::NAN, f64::NAN), |limits| (limits.low, limits.high))
         };
         Ok::<_, Error>(raw.iter().map(limit).collect())
     })?;

@@ -2,6 +2,7 @@
 
 use std::cmp::Ordering;
 use std::collections::HashMap;
+use std::collections::hash_map::Entry;
 
 use numpy::PyReadonlyArray1;
 use pyo3::prelude::*;
@@ -64,11 +65,14 @@ pub(crate) fn code_column<'py>(
     let column = PyList::empty(py);
     for row in 0..numbers[0].len() {
         let key = [0, 1, 2].map(|i| (numbers[i][row], few[i][row]));
-        if !known.contains_key(&key) {
-            let code = code(key).map_err(|error| at_row(error, row))?;
-            known.insert(key, code.map(|code| PyString::new(py, &code.to_string())));
-        }
-        column.append(known.get(&key).into_iter().flatten().next())?;
+        let text = match known.entry(key) {
+            Entry::Occupied(text) => text.into_mut(),
+            Entry::Vacant(place) => {
+                let code = code(key).map_err(|error| at_row(error, row))?;
+                place.insert(code.map(|code| PyString::new(py, &code.to_string())))
+            }
+        };
+        column.append(text.as_ref())?;
     }
     Ok(column)
 }

@@ -3,6 +3,9 @@
 //! No rule of the domain stands here, and no word for the user: documentation, checks of what was given and display are
 //! in `python/siltcode`. Functions take plain values and contiguous arrays and give plain values back.
 
+#![allow(clippy::needless_pass_by_value)] // what Python hands over comes by value
+#![allow(clippy::elidable_lifetime_names)] // 'py names the interpreter that a value lives in
+
 mod arrays;
 mod codes;
 mod error;
