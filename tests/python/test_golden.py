@@ -50,23 +50,24 @@ def test_poisson_limits(golden: Rows, method: str) -> None:
         np.testing.assert_allclose(high, [float(row["high"]) for row in of_level], rtol=allowed)
 
 
-def test_as4059_examples(golden: Rows) -> None:
-    for row in golden("as4059"):
-        uppers = [float(cell.partition("..")[2]) for cell in row["counts"].split("|")]
-        counts = dict(zip(_numbers(row["sizes_um_c"]), uppers, strict=True))
-        assert str(siltcode.as4059(counts, per="100 mL")) == row["class_unrounded"], row["id"]
-        rounded = siltcode.classify("as4059-rounded", counts, per="100 mL")
-        assert str(rounded) == row["class_rounded"], row["id"]
+def _ends(cell: str) -> tuple[float, float]:
+    """The upper end of a range, and the value one above its lower end."""
+    low, dots, high = cell.partition("..")
+    return (float(high), float(low) + 1.0 if low else float(high)) if dots else (float(cell), float(cell))
 
 
-def test_nas1638_examples(golden: Rows) -> None:
-    for row in golden("nas1638"):
-        uppers = [float(cell.rpartition("..")[2]) for cell in row["differential_per_100ml"].split("|")]
-        sizes = _numbers(row["sizes_um"])
-        counts = dict(itertools.zip_longest(sizes, uppers, fillvalue=0.0))
-        found = siltcode.nas1638(counts, per="100 mL", scale="um(microscope)", differential=True)
-        assert found.worst == row["class"], row["id"]
-        assert list(found.classes.values())[: len(uppers)] == row["classes"].split("|"), row["id"]
+@pytest.mark.parametrize("system", ["as4059", "nas1638", "gost17216", "navair"])
+def test_classes(golden: Rows, system: str) -> None:
+    rows = golden(system)
+    assert rows
+    for row in rows:
+        differential = row["system"] not in ("as4059", "as4059-rounded")
+        for ends in zip(*map(_ends, row["per_100_ml"].split("|")), strict=True):
+            counts = dict(zip(_numbers(row["sizes_um"]), ends, strict=True))
+            found = siltcode.classify(row["system"], counts, "100 mL", row["scale"], differential=differential)
+            assert str(found) == row["class"], row["id"]
+            assert [class_ for class_ in found.classes.values() if class_] == row["classes"].split("|"), row["id"]
+            assert (found.status == "MEMORY") == (row["status"] == "MEMORY"), row["id"]
 
 
 def test_classes_that_a_code_leaves_possible(golden: Rows) -> None:
