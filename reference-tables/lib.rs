@@ -43,6 +43,7 @@ register! {
     WATER_SOLUBILITY "water_solubility"
     COMPONENT_TARGETS "component_targets"
     UNITS "units"
+    CAUTIONS "cautions"
     CONSTANTS "constants"
 }
 

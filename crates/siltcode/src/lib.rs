@@ -13,6 +13,7 @@
 mod table;
 
 pub mod bulk;
+pub mod caution;
 pub mod certainty;
 pub mod class;
 pub mod companion;
