@@ -160,6 +160,33 @@ fn sizes_of_one_scale_in_another() {
     }
 }
 
+#[test]
+fn a_conversion_for_a_class_is_recorded() {
+    let sizes = [4.2, 6.4, 13.6, 21.2, 38.2, 70.0];
+    let spectrum = cumulative(SizeScale::UmC, &sizes, &[30_000.0, 18_620.0, 1445.0, 490.0, 72.0, 8.0]);
+    assert_eq!(ClassSystem::Nas1638.classify(&spectrum).unwrap_err().code(), "class-scale-unsuited");
+    let class = ClassSystem::Nas1638.classify_in(&spectrum, SizeScale::Acftd).unwrap();
+    assert_eq!(class.per_size(), "7,5,6,6,5", "the published pairs put these sizes on those of the system");
+    assert!(!class.is_interpolated());
+    assert_eq!((class.scale, class.status), (SizeScale::Acftd, Status::Read));
+    assert!(class.notes.iter().any(|note| note.contains("converted from um(c) to um(acftd)")));
+
+    let own = ClassSystem::As4059.classify_in(&spectrum, SizeScale::Acftd).unwrap();
+    assert_eq!(
+        (own.scale, own.conversion),
+        (SizeScale::UmC, None),
+        "as4059 has sizes in the scale of the counts"
+    );
+
+    let umb = cumulative(SizeScale::UmB, &[5.0, 8.0, 16.0], &[30_000.0, 18_620.0, 1445.0]);
+    let class = ClassSystem::As4059.classify_in(&umb, SizeScale::UmC).unwrap();
+    assert_eq!(class.status, Status::Memory);
+    assert!(class.notes.iter().any(|note| note.contains("from memory (MEMORY)")));
+    let outside =
+        ClassSystem::Nas1638.classify_in(&cumulative(SizeScale::UmC, &[3.0], &[9.0]), SizeScale::Acftd);
+    assert_eq!(outside.unwrap_err().code(), "conversion-outside");
+}
+
 /// The sizes of a system, the end of its last range included, in a scale that it has.
 fn sizes_of(system: ClassSystem, scale: SizeScale) -> Vec<f64> {
     let limits = system.allowed(system.classes()[0], scale).unwrap();

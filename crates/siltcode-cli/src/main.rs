@@ -4,6 +4,7 @@
 //! everything conforms); 1 done, and something does not conform or is undecided; 2 the request or an input could not
 //! be used; 3 done, but some rows were rejected.
 
+mod classes;
 mod completions;
 mod exit;
 mod held;
@@ -42,6 +43,7 @@ enum Command {
     Score(score::Args),
     Specs(specs::Args),
     Tables(tables::Args),
+    Classes(classes::Args),
     Completions(completions::Args),
 }
 
@@ -84,6 +86,7 @@ fn run(command: Command) -> Result<Exit, Failure> {
         Command::Score(args) => score::run(&args),
         Command::Specs(args) => specs::run(&args),
         Command::Tables(args) => tables::run(&args),
+        Command::Classes(args) => classes::run(&args),
         Command::Completions(args) => completions::run(&args),
     }
 }

@@ -215,3 +215,30 @@ fn help_shows_examples_and_completions_are_printed() {
     }
     assert_eq!(status(&siltcode(&["score"])), 2);
 }
+
+#[test]
+fn a_code_alone_leaves_several_classes_possible() {
+    let output = siltcode(&["classes", "18/16/13"]);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    let text = stdout(&output);
+    assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
+    for line in ["A >=4 um(c)        8 to 9", "B >=6 um(c)        7 to 8", "the worst of these 8 to 9"] {
+        assert!(text.contains(line), "{text}");
+    }
+    let json: Value =
+        serde_json::from_str(&stdout(&siltcode(&["classes", "*/19/14", "--format", "json"]))).unwrap();
+    assert_eq!(json["possible"].as_array().unwrap().len(), 2, "* bounds nothing from above");
+    assert_eq!(json["possible"][0]["letter"], "B");
+    assert!(stdout(&siltcode(&["classes", "*/*/*"])).contains("no class"));
+    refused(&["classes", "13/16/18"], &["rises from left to right"]);
+}
+
+#[test]
+fn class_systems_are_listed_with_what_must_be_said() {
+    let text = stdout(&siltcode(&["classes"]));
+    assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
+    for name in ["as4059", "as4059-rounded", "as4059-differential", "nas1638", "gost17216", "navair"] {
+        assert!(text.lines().any(|line| line == name), "{name}");
+    }
+    assert!(text.contains("inactive for new design"));
+}

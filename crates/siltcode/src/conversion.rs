@@ -7,6 +7,7 @@
 //!
 //! A conversion changes the sizes, not the counts: 5 um ACFTD become 6.4 um(c), not 6.
 
+use std::fmt;
 use std::sync::LazyLock;
 
 use serde::{Deserialize, Serialize};
@@ -56,6 +57,12 @@ pub struct Conversion {
     pub by: &'static str,
     /// How that is known.
     pub status: Status,
+}
+
+impl fmt::Display for Conversion {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(&format!("sizes converted from {} to {} by {} ({})", self.from, self.to, self.by, self.status))
+    }
 }
 
 /// A spectrum in another scale, with the record of how it got there.

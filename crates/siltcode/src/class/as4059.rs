@@ -17,6 +17,7 @@ pub(super) static CUMULATIVE: LazyLock<System> = LazyLock::new(|| System {
     name: "as4059",
     title: "SAE AS4059 (revision E), cumulative, unrounded table",
     notes: &[],
+    table: &AS4059_CUMULATIVE,
     limits: Limits::of(&AS4059_CUMULATIVE),
 });
 
@@ -24,6 +25,7 @@ pub(super) static ROUNDED: LazyLock<System> = LazyLock::new(|| System {
     name: "as4059-rounded",
     title: "SAE AS4059, cumulative, table as rounded in print",
     notes: &["the rounded print: near a limit its class differs from the unrounded table's"],
+    table: &AS4059_CUMULATIVE_ROUNDED,
     limits: Limits::of(&AS4059_CUMULATIVE_ROUNDED),
 });
 
@@ -33,6 +35,7 @@ pub(super) static DIFFERENTIAL: LazyLock<System> = LazyLock::new(|| System {
     notes: &[
         "a class without a letter means the differential table since revision F; say the revision with it",
     ],
+    table: &AS4059_DIFFERENTIAL,
     limits: with_older_sizes(Limits::of(&AS4059_DIFFERENTIAL)),
 });
 

@@ -8,11 +8,13 @@ use crate::class::designation::{Designation, Letter};
 use crate::class::limits::{Limits, Span};
 use crate::class::system::ClassSystem;
 use crate::class::value::{Class, ClassRange};
+use crate::conversion::Conversion;
 use crate::count::{PerMl, Reading};
 use crate::error::{ErrorKind, Result};
 use crate::size::{Size, SizeScale};
 use crate::spectrum::{Law, Spectrum};
 use crate::status::Status;
+use crate::units::significant;
 
 /// How the count at a size of the class system came about, plainest first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
@@ -65,6 +67,9 @@ pub struct Classification {
     pub worst: ClassRange,
     /// How the least sure limit is known that any of the classes rests on.
     pub status: Status,
+    /// How the sizes came into this scale, if they were converted.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub conversion: Option<Conversion>,
     /// What must be said with the class.
     pub notes: Vec<String>,
 }
@@ -84,7 +89,15 @@ impl Classification {
         let worst = worst.ok_or_else(|| nothing_counted(system, &sizes))?;
         let status = status(limits, &sizes);
         let notes = notes(system, &sizes, status);
-        Ok(Self { system, table: system.title(), scale, sizes, worst, status, notes })
+        Ok(Self { system, table: system.title(), scale, sizes, worst, status, conversion: None, notes })
+    }
+
+    /// With the record of a conversion of its sizes, which it is no surer than.
+    pub(super) fn resting_on(mut self, conversion: Conversion) -> Self {
+        self.status = self.status.max(conversion.status);
+        self.notes.push(conversion.to_string());
+        self.conversion = Some(conversion);
+        self
     }
 
     /// The class at each size, smallest size first, `-` where not counted: `7,5,6,6,5`.
@@ -232,20 +245,29 @@ fn status(limits: &Limits, sizes: &[SizeClass]) -> Status {
 }
 
 fn notes(system: ClassSystem, sizes: &[SizeClass], status: Status) -> Vec<String> {
-    let of = |origin| {
-        let found = sizes.iter().filter(|size| size.origin == origin).map(printed).collect::<Vec<_>>();
+    let of = |origin, say: fn(&SizeClass) -> String| {
+        let found = sizes.iter().filter(|size| size.origin == origin).map(say).collect::<Vec<_>>();
         (!found.is_empty()).then(|| found.join(", "))
     };
     let mut notes: Vec<String> = system.notes().iter().map(ToString::to_string).collect();
     notes.extend(
-        of(Origin::NotCounted)
+        of(Origin::NotCounted, printed)
             .map(|sizes| format!("not counted: {sizes}; the worst class is over the other sizes only")),
     );
     notes.extend(
-        of(Origin::Interpolated).map(|sizes| format!("read between counted sizes, by two laws: {sizes}")),
+        of(Origin::Interpolated, spread)
+            .map(|sizes| format!("read between counted sizes, by two laws: {sizes}")),
     );
     if status == Status::Memory {
         notes.push("rests on limits recalled and not read anywhere (MEMORY): not for acceptance".into());
     }
     notes
+}
+
+/// `14 um(c) 5500 to 6120 per 100 mL`.
+fn spread(size: &SizeClass) -> String {
+    let bound = |bound: Option<f64>| bound.map_or_else(|| "unbounded".into(), |bound| significant(bound, 3));
+    let (least, most) = (bound(size.at_least_per_100_ml), bound(size.at_most_per_100_ml));
+    let count = if least == most { least } else { format!("{least} to {most}") };
+    format!("{} {count} per 100 mL", printed(size))
 }

@@ -14,5 +14,6 @@ pub(super) static SYSTEM: LazyLock<System> = LazyLock::new(|| System {
     name: "gost17216",
     title: "GOST 17216-71, differential",
     notes: &["the 1971 table, its columns inferred from their doubling; the edition of 2001 was not read"],
+    table: &GOST17216,
     limits: Limits::of(&GOST17216),
 });

@@ -14,5 +14,6 @@ pub(super) static SYSTEM: LazyLock<System> = LazyLock::new(|| System {
     name: "nas1638",
     title: "NAS 1638, differential",
     notes: &["NAS 1638 is inactive for new design since 30 May 2001 and not meant for automatic counters"],
+    table: &NAS1638,
     limits: Limits::of(&NAS1638),
 });

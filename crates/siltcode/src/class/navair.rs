@@ -13,5 +13,6 @@ pub(super) static SYSTEM: LazyLock<System> = LazyLock::new(|| System {
     name: "navair",
     title: "NAVAIR 01-1A-17, differential",
     notes: &[],
+    table: &NAVAIR_01_1A_17,
     limits: Limits::of(&NAVAIR_01_1A_17),
 });

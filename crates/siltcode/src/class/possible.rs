@@ -11,13 +11,15 @@ use super::designation::Letter;
 use super::iso4406::{Bounds, Code, Place};
 use super::system::ClassSystem;
 use super::value::ClassRange;
-use crate::size::SizeScale;
+use crate::size::{Size, SizeScale};
 
 /// The classes that a code leaves possible at one size.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub struct Possible {
     /// The size's letter.
     pub letter: Letter,
+    /// The size.
+    pub size: Size,
     /// The classes its range number spans.
     pub classes: ClassRange,
 }
@@ -49,7 +51,7 @@ pub fn as4059_of_code(code: Code) -> Vec<Possible> {
         let least = more_than.map_or(0.0, |bound| (bound * 100.0).next_up());
         let most = up_to.map_or(f64::INFINITY, |bound| bound * 100.0);
         let classes = ClassRange::between(class(least), class(most));
-        Some(Possible { letter: column.letter?, classes })
+        Some(Possible { letter: column.letter?, size: column.span(SizeScale::UmC)?.from, classes })
     };
     sizes.filter_map(possible).collect()
 }

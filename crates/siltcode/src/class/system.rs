@@ -4,6 +4,7 @@ use std::fmt;
 use std::str::FromStr;
 
 use serde::{Serialize, Serializer};
+use siltcode_tables::Table;
 
 use crate::class::classification::{Classification, SizeClass};
 use crate::class::limits::Limits;
@@ -49,6 +50,8 @@ pub(super) struct System {
     pub(super) title: &'static str,
     /// What must be said with every class of it.
     pub(super) notes: &'static [&'static str],
+    /// Where its limits stand.
+    pub(super) table: &'static Table,
     pub(super) limits: Limits,
 }
 
@@ -108,6 +111,12 @@ impl ClassSystem {
         self.system().notes
     }
 
+    /// The table of its limits.
+    #[must_use]
+    pub fn table(self) -> &'static Table {
+        self.system().table
+    }
+
     /// Its classes, cleanest first.
     #[must_use]
     pub fn classes(self) -> Vec<Class> {
@@ -147,6 +156,33 @@ impl ClassSystem {
     /// least one of its sizes lies within what was counted.
     pub fn classify(self, spectrum: &Spectrum) -> Result<Classification> {
         Classification::new(self, spectrum)
+    }
+
+    /// The class of a sample whose sizes may be converted: to `scale` where the system has no sizes in the spectrum's
+    /// own, and the result records it.
+    ///
+    /// ```
+    /// use siltcode::class::ClassSystem;
+    /// use siltcode::{SizeScale, Spectrum};
+    ///
+    /// let spectrum = Spectrum::from_per_ml(&[(6.0, 500.0), (14.0, 60.0), (21.0, 6.0)])?;
+    /// assert_eq!(ClassSystem::Nas1638.classify(&spectrum).unwrap_err().code(), "class-scale-unsuited");
+    ///
+    /// let class = ClassSystem::Nas1638.classify_in(&spectrum, SizeScale::Acftd)?;
+    /// assert!(class.is_interpolated()); // 14 um(c) are 15.5 um ACFTD, and the class is asked for at 15
+    /// assert_eq!(class.conversion.unwrap().from, SizeScale::UmC);
+    /// # Ok::<(), siltcode::Error>(())
+    /// ```
+    ///
+    /// # Errors
+    /// As [`classify`](Self::classify), and those of [`Spectrum::converted`] where it is needed.
+    pub fn classify_in(self, spectrum: &Spectrum, scale: SizeScale) -> Result<Classification> {
+        if self.scales().contains(&spectrum.scale()) {
+            return self.classify(spectrum);
+        }
+        let converted = spectrum.converted(scale)?;
+        let class = self.classify(&converted.spectrum)?;
+        Ok(converted.conversion.into_iter().fold(class, Classification::resting_on))
     }
 
     /// What a class allows at each size, smallest first; none if the system has no such class or no such scale.
