@@ -1,14 +1,14 @@
-//! Filters and tanks against their worked values, a slow integration, and what must hold of any tank.
+//! Tanks against their worked values, a slow integration, and what must hold of any tank.
 
 use proptest::prelude::*;
 use serde::Deserialize;
 use serde_json::Value;
 use siltcode::certainty::Level;
-use siltcode::filter::{Beta, BetaAt, Challenge, Rating, Share};
-use siltcode::tank::forecast::upper_bounds;
-use siltcode::tank::mixing::{cells, dead_zone};
+use siltcode::filter::{Beta, Challenge, Rating, Share};
+use siltcode::tank::mixing::displaced;
 use siltcode::tank::{
-    BinState, Channel, Doubt, Ensemble, Forecast, Plant, Turnovers, turnovers_like_one_pass,
+    BinState, Channel, DeadZone, Doubt, Ensemble, Forecast, Left, Mixing, Plant, Sources, Start, Target,
+    Turnovers, turnovers_like_one_pass,
 };
 use siltcode::units::{Duration, Flow, Volume};
 use siltcode::{PerMl, Size, Spectrum};
@@ -78,68 +78,26 @@ fn one_bin(start: f64, entering: f64, ratio: f64, target: f64) -> Channel {
     )
 }
 
-#[test]
-fn ratios_and_efficiencies() {
-    let b01 = example("beta", "B01");
-    for (i, ratio) in b01.list("beta").into_iter().enumerate() {
-        b01.meets(&format!("/eff/{i}"), beta(ratio).efficiency().get());
-    }
-    let b02 = example("beta", "B02");
-    let found = Beta::from_counts(b02.input("N_up_per_mL"), b02.input("N_down_per_mL")).unwrap();
-    b02.meets("/beta", found.get());
-    b02.meets("/eff", found.efficiency().get());
-    let b03 = example("beta", "B03");
-    b03.meets("/beta", Beta::from_counts(b03.input("N_up"), b03.input("N_down")).unwrap().get());
-    let b06 = example("beta", "B06");
-    let pairs: Vec<_> = b06.list("up").into_iter().zip(b06.list("down")).collect();
-    b06.meets("/ratio_of_means", Beta::from_pairs(&pairs).unwrap().get());
+fn cells(count: u16) -> Mixing {
+    Mixing::Cells(count.try_into().unwrap())
+}
+
+fn left(mixing: Mixing, ratio: f64, after: f64) -> Left {
+    mixing.left(beta(ratio).efficiency(), turnovers(after))
 }
 
 #[test]
-fn between_rated_sizes() {
-    let b04 = example("beta", "B04");
-    let rating: Rating = "5:10,7:200".parse().unwrap();
-    let BetaAt::Between(found) = rating.at(Size::um_c(b04.input("x")).unwrap()).unwrap() else { panic!() };
-    for (name, found) in ["/lnb_x", "/lnb_lnx", "/lnbm1_lnx"].into_iter().zip(found) {
-        b04.meets(name, found.get());
-    }
-    assert_eq!(rating.at(Size::um_c(4.0).unwrap()).unwrap(), BetaAt::AtMost(beta(10.0)));
-    assert_eq!(rating.at(Size::um_c(9.0).unwrap()).unwrap(), BetaAt::AtLeast(beta(200.0)));
-}
-
-#[test]
-fn filters_combined() {
-    let b07 = example("beta", "B07");
-    b07.meets("/series_independent", beta(10.0).in_series(beta(200.0)).get());
-    let b10 = example("beta", "B10");
-    for (i, bypass) in b10.list("bypass_fraction").into_iter().enumerate() {
-        b10.meets(&format!("/beta_eff/{i}"), beta(b10.input("beta_element")).leaking(share(bypass)).get());
-    }
-}
-
-#[test]
-fn bins_of_a_rating_and_their_decay() {
-    let b11 = example("beta", "B11");
-    let counts: Vec<_> = b11.list("sizes").into_iter().zip(b11.list("upstream_cumulative")).collect();
-    let challenge = Challenge::of(&Spectrum::from_per_ml(&counts).unwrap()).unwrap();
-    let sizes: Vec<Size> = counts.iter().map(|row| Size::um_c(row.0).unwrap()).collect();
-    let rating: Rating = "4:3,6:20,14:1000".parse().unwrap();
-    let bins = rating.bins(&sizes, &challenge).unwrap();
-    for (i, bin) in bins.iter().enumerate() {
-        b11.meets(&format!("/beta_bins/{i}"), bin.get());
-    }
+fn bins_decay_apart() {
     let b12 = example("beta", "B12");
-    let starts = b12.list("upstream_bins");
+    let (starts, ratios) = (b12.list("upstream_bins"), b12.list("beta_bins"));
     for after in b12.list("turnovers") {
-        for from in 0..bins.len() {
-            let states = (from..bins.len())
-                .map(|i| BinState::new(per_ml(starts[i]), PerMl::ZERO, bins[i].efficiency()));
+        for from in 0..starts.len() {
+            let states = (from..starts.len())
+                .map(|i| BinState::new(per_ml(starts[i]), PerMl::ZERO, beta(ratios[i]).efficiency()));
             let channel = Channel::new(states.collect(), PerMl::ZERO);
             b12.meets(&format!("/{after}/cum/{from}"), channel.after(turnovers(after)));
         }
     }
-    let rises: Rating = "4:100,6:2".parse().unwrap();
-    assert_eq!(rises.bins(&sizes[..2], &challenge).unwrap_err().code(), "betas-inconsistent");
 }
 
 #[test]
@@ -215,18 +173,42 @@ fn flow_that_misses_the_filter_or_the_tank() {
         t12.meets(&format!("/E_both/{i}"), whole.bypassed(bypass).short_circuited(short).get());
     }
     let t13 = example("tank", "T13");
+    let dead = share(1.0 - t13.input("active_fraction"));
+    let zone = Mixing::DeadZone(DeadZone::new(dead, share(t13.input("exchange_over_Q"))).unwrap());
     for after in t13.list("turnovers") {
-        let dead = share(1.0 - t13.input("active_fraction"));
-        let exchange = share(t13.input("exchange_over_Q"));
-        let left = dead_zone(beta(t13.input("beta")).efficiency(), dead, exchange, turnovers(after));
-        t13.meets(&format!("/{after}/c1"), left.suction);
-        t13.meets(&format!("/{after}/mean"), left.mean);
+        let found = left(zone, t13.input("beta"), after);
+        t13.meets(&format!("/{after}/c1"), found.suction);
+        t13.meets(&format!("/{after}/c2"), (found.mean - (1.0 - dead.get()) * found.suction) / dead.get());
+        t13.meets(&format!("/{after}/mean"), found.mean);
+        t13.meets(&format!("/{after}/well_mixed"), left(Mixing::Well, t13.input("beta"), after).mean);
+    }
+    let t14 = example("tank", "T14");
+    for (i, after) in t14.list("turnovers").into_iter().enumerate() {
+        let found = displaced(beta(t14.input("beta")), turnovers(after));
+        t14.meets(&format!("/suction/{i}"), found.suction);
+        t14.meets(&format!("/tank_mean/{i}"), found.mean);
     }
     let t15 = example("tank", "T15");
-    for (i, m) in [1, 2, 5, 20].into_iter().enumerate() {
-        let left = cells(beta(t15.input("beta")), m, turnovers(t15.input("turnovers")));
-        t15.meets(&format!("/suction/{i}"), left.suction);
-        t15.meets(&format!("/mean/{i}"), left.mean);
+    for (i, count) in t15.list("cells").into_iter().enumerate() {
+        let found =
+            left(cells(format!("{count}").parse().unwrap()), t15.input("beta"), t15.input("turnovers"));
+        t15.meets(&format!("/suction/{i}"), found.suction);
+        t15.meets(&format!("/mean/{i}"), found.mean);
+    }
+    let limit = displaced(beta(t15.input("beta")), turnovers(t15.input("turnovers")));
+    t15.meets("/plug_mean_limit", limit.mean);
+    let t16 = example("tank", "T16");
+    let bin = BinState::new(per_ml(t16.input("n0")), PerMl::ZERO, beta(t16.input("beta")).efficiency());
+    let shedding = Channel::new(vec![bin.shedding(per_ml(t16.input("shed_per_mL")))], PerMl::ZERO);
+    t16.meets("/n_inf", shedding.floor());
+    for (i, after) in t16.list("turnovers").into_iter().enumerate() {
+        t16.meets(&format!("/n/{i}"), shedding.after(turnovers(after)));
+    }
+    let t20 = example("tank", "T20");
+    for (i, after) in t20.list("turnovers").into_iter().map(turnovers).enumerate() {
+        t20.meets(&format!("/P_never_filtered/{i}"), after.passed_at_least(1).complement().get());
+        t20.meets(&format!("/P_filtered_at_least_twice/{i}"), after.passed_at_least(2).get());
+        t20.meets(&format!("/remaining/{i}"), left(Mixing::Well, t20.input("beta"), after.get()).mean);
     }
 }
 
@@ -238,9 +220,9 @@ fn the_slowest_channel_decides() {
         Flow::from_l_per_min(t21.input("Q_L_min")).unwrap(),
     );
     let tank = plant.unwrap();
-    let target = upper_bounds("18/16/13".parse().unwrap()).unwrap();
+    let target = Target::of_code("18/16/13".parse().unwrap()).unwrap();
     for (i, (ratio, start)) in t21.list("beta").into_iter().zip(t21.list("n0")).enumerate() {
-        let needed = one_bin(start, 0.0, ratio, target[i].1.get()).turnovers().unwrap();
+        let needed = one_bin(start, 0.0, ratio, target.limits()[i].1.get()).turnovers().unwrap();
         t21.meets(&format!("/turnovers_each/{i}"), needed.get());
         if i == 0 {
             t21.meets("/hours", tank.time(needed).unwrap().hours());
@@ -291,16 +273,20 @@ fn integrated(bins: &[(f64, f64, f64)], tau: f64) -> f64 {
     bins.iter().map(integrate).sum()
 }
 
-fn hourly(value: f64) -> Vec<(Size, PerMl)> {
-    vec![(Size::um_c(4.0).unwrap(), per_ml(value))]
+fn plant(flow: f64) -> Plant {
+    Plant::new(Volume::from_m3(18.0).unwrap(), Flow::from_l_per_min(flow).unwrap()).unwrap()
 }
 
+fn hourly(per_hour: f64) -> Sources {
+    Sources::NONE.ingress_per_hour(&Spectrum::from_per_ml(&[(4.0, per_hour)]).unwrap()).unwrap()
+}
+
+/// From 22/20/17 to 18/16/13 with one ratio in every bin.
 fn planned(flow: f64, ratio: f64, ingress: f64) -> Forecast {
-    let plant = Plant::new(Volume::from_m3(18.0).unwrap(), Flow::from_l_per_min(flow).unwrap()).unwrap();
-    let [start, target] = ["22/20/17", "18/16/13"].map(|code| upper_bounds(code.parse().unwrap()).unwrap());
-    let rating = Rating::new(start.iter().map(|&(size, _)| (size, beta(ratio))).collect()).unwrap();
-    let dust = Challenge::iso_medium_test_dust();
-    Forecast::new(&start, &target, &rating, &dust, &hourly(ingress), &plant).unwrap()
+    let start = Start::of_code("22/20/17".parse().unwrap()).unwrap();
+    let target = Target::of_code("18/16/13".parse().unwrap()).unwrap();
+    let ratios = |sizes: &[Size]| Ok(vec![beta(ratio).efficiency(); sizes.len()]);
+    Forecast::new(&start, &target, ratios, &hourly(ingress), &plant(flow)).unwrap()
 }
 
 proptest! {
@@ -338,48 +324,65 @@ proptest! {
             let Some(needed) = channel.turnovers else { continue };
             prop_assert!(channel.channel.after(needed) <= channel.target.get() * (1.0 + 1e-9));
             let before = turnovers(needed.get() * 0.999);
-            prop_assert!(channel.channel.after(before) > channel.target.get());
+            prop_assert!(channel.channel.after(before) > channel.target.get() * (1.0 - 1e-9));
         }
     }
 
     #[test]
     fn one_cell_and_no_dead_zone_are_well_mixed(ratio in 1.1..1000.0_f64, tau in 0.0..10.0_f64) {
         let mixed = one_bin(1.0, 0.0, ratio, 0.0).after(turnovers(tau));
-        let one = cells(beta(ratio), 1, turnovers(tau));
-        prop_assert!((one.suction / mixed - 1.0).abs() < 1e-10 && (one.mean / mixed - 1.0).abs() < 1e-10);
-        let none = dead_zone(beta(ratio).efficiency(), Share::NONE, share(0.1), turnovers(tau));
-        prop_assert!((none.mean / mixed - 1.0).abs() < 1e-10);
+        let zone = Mixing::DeadZone(DeadZone::new(Share::NONE, share(0.1)).unwrap());
+        for mixing in [cells(1), zone] {
+            let found = left(mixing, ratio, tau);
+            prop_assert!((found.suction / mixed - 1.0).abs() < 1e-10 && (found.mean / mixed - 1.0).abs() < 1e-10);
+        }
     }
 }
 
 #[test]
 fn what_would_make_it_reachable_does() {
     let stuck = planned(60.0, 5.0, 500.0);
-    let deciding = stuck.deciding().unwrap();
+    let deciding = stuck.deciding();
     let remedy = deciding.remedy.unwrap();
     assert_eq!(deciding.turnovers, None);
-    assert!(planned(remedy.flow.l_per_min() * 1.001, 5.0, 500.0).turnovers().is_some());
-    assert!(planned(remedy.flow.l_per_min() * 0.999, 5.0, 500.0).turnovers().is_none());
-    assert!(planned(60.0, 5.0, 500.0 * remedy.ingress_share * 0.999).turnovers().is_some());
+    assert!(planned(remedy.flow.unwrap().l_per_min() * 1.001, 5.0, 500.0).turnovers().is_some());
+    assert!(planned(remedy.flow.unwrap().l_per_min() * 0.999, 5.0, 500.0).turnovers().is_none());
+    assert!(planned(60.0, 5.0, 500.0 * remedy.ingress_share.unwrap() * 0.999).turnovers().is_some());
     assert_eq!(remedy.beta, None); // 2500 /mL come in a turnover, against a target of 2500
 }
 
 #[test]
 fn bad_requests_are_named() {
-    assert_eq!(Beta::new(1.0).unwrap_err().code(), "beta-not-above-one");
-    assert_eq!("4-3".parse::<Rating>().unwrap_err().code(), "beta-unreadable");
     let still = Plant::new(Volume::from_m3(18.0).unwrap(), Flow::from_l_per_min(0.0).unwrap());
     assert_eq!(still.unwrap_err().code(), "no-flow");
     assert_eq!(Doubt::NONE.beta(0.5).unwrap_err().code(), "factor-out-of-range");
-    let plant = Plant::new(Volume::from_m3(18.0).unwrap(), Flow::from_l_per_min(60.0).unwrap()).unwrap();
-    assert!((plant.turnovers(Duration::from_hours(10.0).unwrap()).unwrap().get() - 2.0).abs() < 1e-12);
-    let start = upper_bounds("22/20/17".parse().unwrap()).unwrap();
-    let rating: Rating = "4:3,6:20,14:1000".parse().unwrap();
-    let dust = Challenge::iso_medium_test_dust();
-    let missing = [(Size::um_c(21.0).unwrap(), per_ml(1.0))];
-    let refused = Forecast::new(&start, &missing, &rating, &dust, &[], &plant);
-    assert_eq!(refused.unwrap_err().code(), "start-missing");
-    let unrated: Rating = "6:20,14:1000".parse().unwrap();
-    let refused = Forecast::new(&start, &start, &unrated, &dust, &[], &plant);
-    assert_eq!(refused.unwrap_err().code(), "beta-not-rated");
+    assert_eq!(DeadZone::new(share(0.1), Share::NONE).unwrap_err().code(), "dead-zone-cut-off");
+    assert!((plant(60.0).turnovers(Duration::from_hours(10.0).unwrap()).unwrap().get() - 2.0).abs() < 1e-12);
+    for (code, refused) in [(">28/20/17", "start-unbounded"), ("*/20/17", "start-unbounded")] {
+        assert_eq!(Start::of_code(code.parse().unwrap()).unwrap_err().code(), refused, "{code}");
+    }
+    let start = Start::of_code("22/20/17".parse().unwrap()).unwrap();
+    let target = Target::of_code("18/16/13".parse().unwrap()).unwrap();
+    assert_eq!(target.clone().with_margin(0.9).unwrap_err().code(), "factor-out-of-range");
+    let none = Target::of_spec(&siltcode::Spec::from_toml("water = \"200 mg/kg\"").unwrap());
+    assert_eq!(none.unwrap_err().code(), "target-without-particles");
+    let forecast = |target: &Target, rating: &str, sources: &Sources| {
+        let rating: Rating = rating.parse().unwrap();
+        let dust = Challenge::iso_medium_test_dust();
+        let ratios =
+            |sizes: &[Size]| Ok(rating.bins(sizes, &dust)?.into_iter().map(Beta::efficiency).collect());
+        Forecast::new(&start, target, ratios, sources, &plant(60.0))
+    };
+    let counted = |um| Spectrum::from_per_ml(&[(um, 1.0)]).unwrap();
+    let (other, stray) =
+        (Target::of_counts(&counted(21.0)).unwrap(), Sources::NONE.ingress_per_hour(&counted(5.0)).unwrap());
+    let refused =
+        |target: &Target, rating: &str, sources: &Sources| forecast(target, rating, sources).unwrap_err();
+    let error = refused(&other, "4:3,6:20,14:1000", &Sources::NONE);
+    assert_eq!(error.code(), "start-missing");
+    assert!(error.hint().contains("4 um(c), 6 um(c), 14 um(c)"), "{}", error.hint());
+    assert_eq!(refused(&target, "4:3,6:20,14:1000", &stray).code(), "start-missing");
+    assert_eq!(refused(&target, "6:20,14:1000", &Sources::NONE).code(), "beta-not-rated");
+    let short = Forecast::new(&start, &target, |_| Ok(Vec::new()), &Sources::NONE, &plant(60.0));
+    assert_eq!(short.unwrap_err().code(), "lengths-differ");
 }

@@ -304,6 +304,28 @@ kinds! {
         "train-empty" "the filter train has no element with flow"
         "give at least one element and the flow that goes through it"
 
+    // tanks
+    /// A tank without volume, or a circulation without flow.
+    NoFlow { volume: String, flow: String }
+        "no-flow" "a tank of {volume} at {flow} is never turned over"
+        "give a volume and a flow above 0"
+    /// A dead zone without exchange.
+    DeadZoneCutOff { share: f64 }
+        "dead-zone-cut-off" "a dead zone of {share} of the tank without any exchange is never cleaned"
+        "give its exchange with the rest as a share of the flow above 0, or leave it out of the volume"
+    /// A size that the start was not counted at.
+    StartMissing { size: String, known: String }
+        "start-missing" "{size} is asked for, and the start is not known there"
+        "the start is known at {known}: count it at {size}, or leave that size out; sizes of another scale must be converted first"
+    /// A start or a target without an upper bound.
+    StartUnbounded { size: String }
+        "start-unbounded" "nothing says how many particles there may be at {size}"
+        "numbers above 28 and counts of too many have no upper bound: dilute and count again, or give counts"
+    /// A target that limits no particles.
+    TargetWithoutParticles { }
+        "target-without-particles" "the target limits no particles"
+        "give a code, a specification with one, or counts at sizes"
+
     // specifications
     /// A specification that is not TOML.
     SpecUnreadable { message: String }

@@ -31,6 +31,7 @@ pub mod size;
 pub mod spec;
 pub mod spectrum;
 pub mod status;
+pub mod tank;
 pub mod units;
 
 /// The published tables, each with its citation.

@@ -5,13 +5,12 @@
 //! suffice is a normal probability, and the rest is a sum over evenly spaced nodes of the normal density, whose error
 //! falls faster than any power of the spacing. Nothing is drawn at random: every run gives the same digits.
 
-use std::f64::consts::SQRT_2;
-
 use serde::Serialize;
 
-use super::cleanup::{Channel, Turnovers, halved};
-use crate::certainty::normal::erfc;
-use crate::certainty::{Level, Probability};
+use super::channel::{Channel, Factors};
+use super::turnovers::Turnovers;
+use crate::certainty::quadrature::crossing;
+use crate::certainty::{Level, Probability, normal};
 use crate::error::{ErrorKind, Result};
 
 /// What is known of each cause, as geometric standard deviations: 1 is certain, 1.5 within a factor of 1.5 in two
@@ -84,6 +83,13 @@ impl Doubt {
     }
 }
 
+impl Doubt {
+    /// The standard deviation of the logarithm of a channel's start: its own and what was stated.
+    fn start_of(&self, channel: &Channel) -> f64 {
+        self.start.hypot(channel.start_log_sd())
+    }
+}
+
 /// The turnovers a target needs, as a distribution.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ensemble {
@@ -97,14 +103,14 @@ pub struct Ensemble {
 const REACH: f64 = 8.0;
 
 /// Nodes and weights of the normal density; one node where there is no doubt.
-fn nodes(spread: f64, step: f64) -> Vec<(f64, f64)> {
-    if spread == 0.0 {
-        return vec![(1.0, 1.0)];
+fn nodes(certain: bool, step: f64) -> Vec<(f64, f64)> {
+    if certain {
+        return vec![(0.0, 1.0)];
     }
     let mut nodes = Vec::new();
     let mut z = -REACH;
     while z <= REACH {
-        nodes.push(((spread * z).exp(), (-0.5 * z * z).exp()));
+        nodes.push((z, (-0.5 * z * z).exp()));
         z += step;
     }
     let sum: f64 = nodes.iter().map(|node| node.1).sum();
@@ -112,16 +118,23 @@ fn nodes(spread: f64, step: f64) -> Vec<(f64, f64)> {
 }
 
 impl Ensemble {
-    /// The distribution for channels that must all reach their targets.
+    /// The distribution for channels that must all reach their targets. What is unknown of the start is the same for
+    /// all channels, which share their particles.
     #[must_use]
     pub fn new(channels: &[Channel], doubt: Doubt) -> Self {
         let step = if doubt.ingress > 0.0 { 0.5 } else { 0.25 };
+        let certain = doubt.start == 0.0 && channels.iter().all(|channel| channel.start_log_sd() == 0.0);
         let mut ideal = Vec::new();
-        for (start, by_start) in nodes(doubt.start, step) {
-            for (beta, by_beta) in nodes(doubt.beta, step) {
-                for (ingress, by_ingress) in nodes(doubt.ingress, step) {
+        for (start, by_start) in nodes(certain, step) {
+            for (beta, by_beta) in nodes(doubt.beta == 0.0, step) {
+                for (ingress, by_ingress) in nodes(doubt.ingress == 0.0, step) {
                     let needed = channels.iter().map(|channel| {
-                        channel.scaled(start, beta, ingress).turnovers().map_or(f64::INFINITY, Turnovers::get)
+                        let by = Factors {
+                            start: (start * doubt.start_of(channel)).exp(),
+                            beta: (beta * doubt.beta).exp(),
+                            ingress: (ingress * doubt.ingress).exp(),
+                        };
+                        channel.scaled(&by).turnovers().map_or(f64::INFINITY, Turnovers::get)
                     });
                     ideal.push((needed.fold(0.0, f64::max), by_start * by_beta * by_ingress));
                 }
@@ -138,7 +151,7 @@ impl Ensemble {
             0.0 => 1.0,
             _ if !ideal.is_finite() || log == f64::NEG_INFINITY => 0.0,
             _ if self.doubt.mixing == 0.0 => f64::from(u8::from(log >= ideal.ln())),
-            _ => 0.5 * erfc((ideal.ln() - log) / self.doubt.mixing / SQRT_2),
+            _ => normal::upper_tail((ideal.ln() - log) / self.doubt.mixing),
         };
         let sum: f64 = self.ideal.iter().map(|&(ideal, weight)| weight * enough(ideal)).sum();
         Probability::new(sum.clamp(0.0, 1.0)).unwrap_or(Probability::IMPOSSIBLE)
@@ -148,7 +161,7 @@ impl Ensemble {
     /// than that leaves room for.
     #[must_use]
     pub fn quantile(&self, level: Level) -> Option<Turnovers> {
-        let short = |turnovers: f64| self.clean_after(Turnovers::raw(turnovers)).get() < level.get();
+        let short = |turnovers: f64| self.clean_after(Turnovers::computed(turnovers)).get() < level.get();
         if !short(0.0) {
             return Some(Turnovers::NONE);
         }
@@ -159,7 +172,8 @@ impl Ensemble {
                 return None;
             }
         }
-        Some(Turnovers::raw(halved(0.0, high, short)))
+        let missing = |turnovers: f64| if short(turnovers) { 1.0 } else { -1.0 };
+        Some(Turnovers::computed(crossing(missing, 0.0, high)))
     }
 
     /// The mean number of turnovers; infinite where the target may be out of reach.
@@ -184,9 +198,10 @@ fn causes(channels: &[Channel], doubt: Doubt) -> Option<Causes> {
     if tau == 0.0 {
         return None;
     }
-    let [start, beta, ingress] = channels[i].slopes(Turnovers::raw(tau));
+    let [start, beta, ingress] = channels[i].slopes(Turnovers::computed(tau));
     let squares =
-        [start * doubt.start, beta * doubt.beta, ingress * doubt.ingress, doubt.mixing].map(|u| u * u);
+        [start * doubt.start_of(&channels[i]), beta * doubt.beta, ingress * doubt.ingress, doubt.mixing]
+            .map(|u| u * u);
     let sum: f64 = squares.iter().sum();
     let [start, beta, ingress, mixing] = squares.map(|square| square / sum);
     (sum > 0.0).then_some(Causes { start, beta, ingress, mixing })

@@ -1,97 +1,83 @@
 //! From a start, a target, a filter and a tank to turnovers: which channel decides, or what stands in the way.
 //!
 //! ```
-//! use siltcode::filter::{Challenge, Rating};
-//! use siltcode::tank::{Forecast, Plant, forecast::upper_bounds};
+//! use siltcode::Size;
+//! use siltcode::filter::{Beta, Challenge, Rating};
+//! use siltcode::tank::{Forecast, Plant, Sources, Start, Target};
 //! use siltcode::units::{Flow, Volume};
 //!
 //! let plant = Plant::new(Volume::from_m3(18.0)?, Flow::from_l_per_min(60.0)?)?;
-//! let rating: Rating = "4:3,6:20,14:1000".parse()?;
-//! let (start, target) = (upper_bounds("22/20/17".parse()?)?, upper_bounds("18/16/13".parse()?)?);
-//! let forecast = Forecast::new(&start, &target, &rating, &Challenge::iso_medium_test_dust(), &[], &plant)?;
-//! assert_eq!(forecast.deciding().map(|channel| channel.size.to_string()).as_deref(), Some("4 um(c)"));
-//! assert_eq!(forecast.turnovers().map(|turnovers| turnovers.to_string()).as_deref(), Some("5.08"));
+//! let (start, target) = (Start::of_code("22/20/17".parse()?)?, Target::of_code("18/16/13".parse()?)?);
+//! let (rating, dust) = ("4:3,6:20,14:1000".parse::<Rating>()?, Challenge::iso_medium_test_dust());
+//! let bins = |sizes: &[Size]| Ok(rating.bins(sizes, &dust)?.into_iter().map(Beta::efficiency).collect());
+//! let forecast = Forecast::new(&start, &target, bins, &Sources::NONE, &plant)?;
+//!
+//! let deciding = forecast.deciding();
+//! assert_eq!(deciding.size.to_string(), "4 um(c)");
+//! assert_eq!(deciding.turnovers.map(|turnovers| turnovers.to_string()).as_deref(), Some("5.08"));
+//! assert_eq!(forecast.time()?.map(|time| time.to_string()).as_deref(), Some("25.3978 h"));
 //! # Ok::<(), siltcode::Error>(())
 //! ```
 
-use serde::Serialize;
+use std::fmt;
 
-use super::cleanup::{BinState, Channel, Turnovers, halved};
-use crate::class::iso4406::Code;
+use serde::{Serialize, Serializer};
+
+use super::channel::{BinState, Channel};
+use super::endpoints::{AtSizes, Sources, Start, Target};
+use super::mixing::Mixing;
+use super::plant::Plant;
+use super::turnovers::Turnovers;
+use crate::certainty::quadrature::crossing;
+use crate::class::iso4406::RangeNumber;
 use crate::count::PerMl;
 use crate::error::{ErrorKind, Result};
-use crate::filter::{Beta, Challenge, Efficiency, Rating, Share};
-use crate::size::{Size, SizeScale};
-use crate::spec::{Demand, Spec};
-use crate::spectrum::Spectrum;
-use crate::units::{Duration, Flow, Volume};
+use crate::filter::{Beta, Efficiency};
+use crate::size::Size;
+use crate::units::{Duration, Flow};
 
-/// Cumulative counts at sizes, or counts per mL that come in each hour.
-pub type AtSizes = [(Size, PerMl)];
-
-/// A tank and its circulation.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Plant {
-    /// The fluid in the tank.
-    pub volume: Volume,
-    /// The flow through the circulation.
-    pub flow: Flow,
-    /// The share of the flow that avoids the medium.
-    pub bypass: Share,
-    /// The share of the return that goes straight to the suction.
-    pub short_circuit: Share,
+/// What a forecast takes for granted. Printed as a sentence.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Assumption {
+    /// The start is known only by upper bounds.
+    StartAtBounds,
+    /// No ingress was stated.
+    NoIngress,
+    /// The tank is stirred.
+    Stirred,
+    /// Volume, flow, ratios and sources stay as they are, and nothing settles.
+    Steady,
+    /// The ratio of a bin holds for every particle in it.
+    BinsAlike,
 }
 
-impl Plant {
-    /// A well-mixed tank whose whole flow passes the medium.
-    ///
-    /// # Errors
-    /// `no-flow` unless volume > 0 and flow > 0.
-    pub fn new(volume: Volume, flow: Flow) -> Result<Self> {
-        if volume.litres() > 0.0 && flow.l_per_min() > 0.0 {
-            Ok(Self { volume, flow, bypass: Share::NONE, short_circuit: Share::NONE })
-        } else {
-            Err(ErrorKind::NoFlow {}.into())
-        }
+impl fmt::Display for Assumption {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(match self {
+            Self::StartAtBounds => "the start is a code or a bound: the most it allows is used",
+            Self::NoIngress => "no ingress was stated: nothing comes in",
+            Self::Stirred => "the tank is stirred: mixing takes far less time than a turnover",
+            Self::Steady => "volume, ratios and sources stay as they are, and nothing settles",
+            Self::BinsAlike => "all particles between two sizes are held back alike",
+        })
     }
+}
 
-    /// The efficiency seen from the tank.
-    #[must_use]
-    pub fn efficiency(&self, beta: Beta) -> Efficiency {
-        beta.efficiency().bypassed(self.bypass).short_circuited(self.short_circuit)
-    }
-
-    /// The time of one turnover \[h\].
-    fn turnover_hours(&self) -> f64 {
-        self.volume.litres() / self.flow.l_per_min() / 60.0
-    }
-
-    /// How long so many turnovers take.
-    ///
-    /// # Errors
-    /// `quantity-out-of-range` where the time leaves the range of a double.
-    pub fn time(&self, turnovers: Turnovers) -> Result<Duration> {
-        Duration::from_hours(turnovers.get() * self.turnover_hours())
-    }
-
-    /// How many turnovers fit into a time.
-    ///
-    /// # Errors
-    /// `factor-out-of-range` where the number leaves the range of a double.
-    pub fn turnovers(&self, time: Duration) -> Result<Turnovers> {
-        Turnovers::new(time.hours() / self.turnover_hours())
+impl Serialize for Assumption {
+    fn serialize<S: Serializer>(&self, serializer: S) -> std::result::Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
     }
 }
 
 /// What would bring the floor of a channel down to its target; each alone, and more than this of it.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Remedy {
-    /// A larger flow.
-    pub flow: Flow,
+    /// A larger flow; none where the filter sheds too much at any flow.
+    pub flow: Option<Flow>,
     /// A larger filtration ratio in every bin; none where even a perfect filter would not do.
     pub beta: Option<Beta>,
-    /// The share of the ingress that may remain \[-\].
-    pub ingress_share: f64,
+    /// The share of the ingress that may remain \[-\]; none where the filter sheds too much without any.
+    pub ingress_share: Option<f64>,
 }
 
 /// One size of the target.
@@ -105,9 +91,9 @@ pub struct ChannelForecast {
     pub target: PerMl,
     /// What no number of turnovers goes below.
     pub floor: PerMl,
-    /// The turnovers needed; none where the target cannot be reached.
+    /// The turnovers needed; none where the target cannot be reached. No turnovers: already there.
     pub turnovers: Option<Turnovers>,
-    /// What would make it reachable.
+    /// What would make it reachable, where it is not and its target is above 0.
     pub remedy: Option<Remedy>,
     /// The bins, for the concentration after any number of turnovers.
     pub channel: Channel,
@@ -116,165 +102,194 @@ pub struct ChannelForecast {
 /// The forecast for every size of a target.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Forecast {
-    /// One entry a size, smallest first.
+    /// One entry a size, smallest first. There is at least one.
     pub channels: Vec<ChannelForecast>,
+    /// The plant.
+    pub plant: Plant,
+    /// What was taken for granted.
+    pub assumptions: Vec<Assumption>,
 }
 
 impl Forecast {
     /// Works out every channel.
     ///
-    /// `ingress_per_hour` holds the particles per mL of tank, at and above each size, that come in each hour; it may
-    /// be empty.
+    /// `bins` gives the efficiency of the filter in each bin between the sizes it is asked for, the last bin open: of a
+    /// [rating](crate::filter::Rating::bins) or a [train](crate::filter::Train::bins) under the dust of its test, or
+    /// the user's own.
     ///
     /// # Errors
-    /// `start-missing` where a size of the target or of the ingress is not among the start's;
-    /// `target-without-particles`; `beta-not-rated`, `betas-inconsistent` as in [`Rating::bins`].
+    /// `start-missing` where a size of the target or of the sources is not among the start's; `lengths-differ` unless
+    /// there is one efficiency for each size; those of `bins`.
     pub fn new(
-        start: &AtSizes,
-        target: &AtSizes,
-        rating: &Rating,
-        challenge: &Challenge,
-        ingress_per_hour: &AtSizes,
+        start: &Start,
+        target: &Target,
+        bins: impl FnOnce(&[Size]) -> Result<Vec<Efficiency>>,
+        sources: &Sources,
         plant: &Plant,
     ) -> Result<Self> {
-        let smallest = target.iter().map(|(size, _)| size.um()).reduce(f64::min);
-        let smallest = smallest.ok_or(ErrorKind::TargetWithoutParticles {})?;
-        if let Some((size, _)) =
-            target.iter().chain(ingress_per_hour).find(|(size, _)| at(start, *size).is_none())
-        {
-            return Err(ErrorKind::StartMissing { size: size.to_string() }.into());
+        ensure_known(start, target, sources)?;
+        let smallest = target.limits()[0].0.um();
+        let first = start.counts().partition_point(|(size, _)| size.um() < smallest);
+        let counts = &start.counts()[first..];
+        let sizes: Vec<Size> = counts.iter().map(|&(size, _)| size).collect();
+        let held_back = bins(&sizes)?;
+        if held_back.len() != sizes.len() {
+            return Err(ErrorKind::LengthsDiffer { input: sizes.len(), output: held_back.len() }.into());
         }
-        let start: Vec<_> = start.iter().copied().filter(|(size, _)| size.um() >= smallest).collect();
-        let sizes: Vec<Size> = start.iter().map(|&(size, _)| size).collect();
-        let betas = rating.bins(&sizes, challenge)?;
-        let ingress = rates(&sizes, ingress_per_hour);
-        let bin = |i: usize| {
-            let between = |n: f64, above: Option<f64>| PerMl::new((n - above.unwrap_or(0.0)).max(0.0));
-            let first = between(start[i].1.get(), start.get(i + 1).map(|next| next.1.get()))?;
-            let hourly = between(ingress[i], ingress.get(i + 1).copied())?;
-            let entering = PerMl::new(hourly.get() * plant.turnover_hours())?;
-            Ok(BinState::new(first, entering, plant.efficiency(betas[i])))
-        };
-        let bins: Vec<BinState> = (0..sizes.len()).map(bin).collect::<Result<_>>()?;
-        let channels = target.iter().map(|&(size, limit)| {
+        let bins = states(counts, &held_back, sources, plant)?;
+        let channels = target.limits().iter().map(|&(size, limit)| {
             let from = sizes.iter().position(|&at| at == size).unwrap_or(0);
-            ChannelForecast::new(size, start[from].1, limit, bins[from..].to_vec(), plant)
+            let channel = Channel::new(bins[from..].to_vec(), limit).mixed(plant.mixing);
+            let channel = channel.doubted(start.log_sd()[first + from]);
+            ChannelForecast::new(size, counts[from].1, limit, channel, plant)
         });
-        Ok(Self { channels: channels.collect::<Result<_>>()? })
+        let assumptions = assumptions(start, sources, plant);
+        Ok(Self { channels: channels.collect::<Result<_>>()?, plant: *plant, assumptions })
     }
 
     /// The channel that takes longest, or the first that cannot reach its target.
     #[must_use]
-    pub fn deciding(&self) -> Option<&ChannelForecast> {
-        let turnovers = |channel: &ChannelForecast| channel.turnovers.map_or(f64::INFINITY, Turnovers::get);
-        self.channels
-            .iter()
-            .reduce(|worst, next| if turnovers(next) > turnovers(worst) { next } else { worst })
+    pub fn deciding(&self) -> &ChannelForecast {
+        let turnovers = |i: usize| self.channels[i].turnovers.map_or(f64::INFINITY, Turnovers::get);
+        let later = |worst, next| if turnovers(next) > turnovers(worst) { next } else { worst };
+        &self.channels[(0..self.channels.len()).fold(0, later)]
     }
 
     /// The turnovers after which every target is met; none where one cannot be reached.
     #[must_use]
     pub fn turnovers(&self) -> Option<Turnovers> {
-        self.deciding()?.turnovers
+        self.deciding().turnovers
+    }
+
+    /// The time after which every target is met; none where one cannot be reached.
+    ///
+    /// # Errors
+    /// `quantity-out-of-range` where the time leaves the range of a double.
+    pub fn time(&self) -> Result<Option<Duration>> {
+        self.turnovers().map(|turnovers| self.plant.time(turnovers)).transpose()
     }
 
     /// The concentrations after so many turnovers, at the sizes of the target.
-    #[must_use]
-    pub fn after(&self, turnovers: Turnovers) -> Vec<(Size, f64)> {
-        self.channels.iter().map(|channel| (channel.size, channel.channel.after(turnovers))).collect()
+    ///
+    /// # Errors
+    /// `count-not-finite` where a concentration leaves the range of a double.
+    pub fn after(&self, turnovers: Turnovers) -> Result<Vec<(Size, PerMl)>> {
+        let at =
+            |channel: &ChannelForecast| Ok((channel.size, PerMl::new(channel.channel.after(turnovers))?));
+        self.channels.iter().map(at).collect()
     }
 }
 
 impl ChannelForecast {
-    fn new(size: Size, start: PerMl, target: PerMl, bins: Vec<BinState>, plant: &Plant) -> Result<Self> {
-        let channel = Channel::new(bins, target);
-        let (floor, turnovers) = (PerMl::new(channel.floor())?, channel.turnovers());
+    fn new(size: Size, start: PerMl, target: PerMl, channel: Channel, plant: &Plant) -> Result<Self> {
+        let (floor, turnovers) = (PerMl::new(channel.floor().min(f64::MAX))?, channel.turnovers());
         let remedy = match turnovers {
-            None if target.get() > 0.0 => Some(Remedy::new(&channel, floor, target, plant)?),
+            None if target.get() > 0.0 => Some(Remedy::new(&channel, target, plant)?),
             _ => None,
         };
         Ok(Self { size, start, target, floor, turnovers, remedy, channel })
     }
+
+    /// The turnovers from the target to the next cleaner range number, at this size; none where that cannot be
+    /// reached. Every number further takes at least as many.
+    #[must_use]
+    pub fn turnovers_per_further_number(&self) -> Option<Turnovers> {
+        let target = RangeNumber::of(self.target).get();
+        let cleaner = RangeNumber::new(target.checked_sub(1)?).ok()?.upper()?;
+        let further = self.channel.turnovers_to(cleaner.get())?.get() - self.turnovers?.get();
+        Turnovers::new(further).ok()
+    }
 }
 
 impl Remedy {
-    fn new(channel: &Channel, floor: PerMl, target: PerMl, plant: &Plant) -> Result<Self> {
-        let excess = floor.get() / target.get();
-        let needed = channel.ingress() / target.get();
-        let seen = |beta: f64| Ok::<f64, crate::Error>(plant.efficiency(Beta::new(beta)?).get());
-        let beta = if seen(f64::INFINITY)? > needed {
-            let ratio = |e: f64| 1.0 / (1.0 - e);
-            let e = halved(0.0, 1.0, |e| seen(ratio(e)).unwrap_or(0.0) < needed);
-            Some(Beta::new(ratio(e))?)
-        } else {
-            None
+    fn new(channel: &Channel, target: PerMl, plant: &Plant) -> Result<Self> {
+        let (target, shed) = (target.get(), channel.shed_floor());
+        let excess = (channel.floor() - shed) / (target - shed);
+        let possible = shed < target;
+        let enough = |beta: f64| {
+            Beta::new(beta).is_ok_and(|b| {
+                channel.with_efficiency(b.efficiency().bypassed(plant.bypass)).floor() < target
+            })
         };
         Ok(Self {
-            flow: Flow::from_l_per_min(plant.flow.l_per_min() * excess)?,
-            beta,
-            ingress_share: 1.0 / excess,
+            flow: possible.then(|| Flow::from_l_per_min(plant.flow.l_per_min() * excess)).transpose()?,
+            beta: least_beta(enough),
+            ingress_share: possible.then_some(1.0 / excess),
         })
     }
 }
 
-fn at(counts: &AtSizes, size: Size) -> Option<PerMl> {
-    counts.iter().find(|(at, _)| *at == size).map(|&(_, count)| count)
+/// The least ratio that is enough; none where no filter is.
+pub(super) fn least_beta(enough: impl Fn(f64) -> bool) -> Option<Beta> {
+    if !enough(f64::INFINITY) {
+        return None;
+    }
+    // halved in the logarithm of beta - 1
+    let short = |log: f64| if enough(1.0 + log.exp()) { -1.0 } else { 1.0 };
+    Beta::new(1.0 + crossing(short, LEAST_LOG, -LEAST_LOG).exp()).ok()
+}
+
+/// The logarithm of the least `beta - 1` that a double can tell from 0.
+const LEAST_LOG: f64 = -36.0;
+
+fn assumptions(start: &Start, sources: &Sources, plant: &Plant) -> Vec<Assumption> {
+    let said = [
+        (start.is_bounds(), Assumption::StartAtBounds),
+        (sources.ingress().is_empty(), Assumption::NoIngress),
+        (plant.mixing == Mixing::Well, Assumption::Stirred),
+        (true, Assumption::Steady),
+        (true, Assumption::BinsAlike),
+    ];
+    said.into_iter().filter_map(|(holds, assumption)| holds.then_some(assumption)).collect()
+}
+
+fn ensure_known(start: &Start, target: &Target, sources: &Sources) -> Result<()> {
+    let asked = [target.limits(), sources.ingress(), sources.shed()].into_iter().flatten();
+    let known: Vec<Size> = start.counts().iter().map(|&(size, _)| size).collect();
+    match asked.map(|&(size, _)| size).find(|size| !known.contains(size)) {
+        Some(size) => {
+            let known = known.iter().map(Size::to_string).collect::<Vec<_>>().join(", ");
+            Err(ErrorKind::StartMissing { size: size.to_string(), known }.into())
+        }
+        None => Ok(()),
+    }
+}
+
+fn states(
+    counts: &AtSizes,
+    held_back: &[Efficiency],
+    sources: &Sources,
+    plant: &Plant,
+) -> Result<Vec<BinState>> {
+    let cumulative: Vec<f64> = counts.iter().map(|count| count.1.get()).collect();
+    let (start, ingress, shed) =
+        (bands(&cumulative), bands(&rates(counts, sources.ingress())), bands(&rates(counts, sources.shed())));
+    let bin = |i: usize| {
+        let entering = PerMl::new(ingress[i] * plant.turnover_hours())?;
+        let bin = BinState::new(PerMl::new(start[i])?, entering, held_back[i].bypassed(plant.bypass));
+        Ok(bin.shedding(PerMl::new(shed[i])?).short_circuited(plant.short_circuit))
+    };
+    (0..counts.len()).map(bin).collect()
+}
+
+/// What lies between each size and the next.
+fn bands(cumulative: &[f64]) -> Vec<f64> {
+    let above = |i: usize| cumulative.get(i + 1).copied().unwrap_or(0.0);
+    cumulative.iter().enumerate().map(|(i, n)| (n - above(i)).max(0.0)).collect()
 }
 
 /// Rates at all sizes: where none is given, that of the next larger size, so that the bin in between has none.
-fn rates(sizes: &[Size], given: &AtSizes) -> Vec<f64> {
+fn rates(counts: &AtSizes, given: &AtSizes) -> Vec<f64> {
+    let at = |size: Size| given.iter().find(|(at, _)| *at == size).map(|(_, rate)| rate.get());
     let mut larger = 0.0;
-    let mut rates: Vec<f64> = sizes
+    let mut rates: Vec<f64> = counts
         .iter()
         .rev()
-        .map(|&size| {
-            larger = at(given, size).map_or(larger, PerMl::get);
+        .map(|&(size, _)| {
+            larger = at(size).unwrap_or(larger);
             larger
         })
         .collect();
     rates.reverse();
     rates
-}
-
-/// The upper bounds of a code's range numbers, at its sizes in um(c).
-///
-/// # Errors
-/// `start-missing` where a number stands above the scale, which has no upper bound.
-pub fn upper_bounds(code: Code) -> Result<Vec<(Size, PerMl)>> {
-    let places = Code::sizes_um(SizeScale::UmC).into_iter().zip(code.range_numbers());
-    let bounded = places.filter_map(|(um, number)| Some((um?, number?))).map(|(um, number)| {
-        let size = Size::um_c(um)?;
-        let upper = number.upper().ok_or_else(|| ErrorKind::StartMissing { size: size.to_string() })?;
-        Ok((size, upper))
-    });
-    bounded.collect()
-}
-
-/// The most a spectrum may hold at each size that was counted or bounded from above.
-///
-/// # Errors
-/// None in practice: the counts of a spectrum are valid.
-pub fn at_most(spectrum: &Spectrum) -> Result<Vec<(Size, PerMl)>> {
-    let counted =
-        spectrum.channels().iter().filter(|c| c.reading.is_counted() && c.reading.at_most().is_finite());
-    counted.map(|c| Ok((c.size, PerMl::new(c.reading.at_most())?))).collect()
-}
-
-/// What a specification allows at each size.
-///
-/// # Errors
-/// `target-without-particles` where it limits none.
-pub fn limits(spec: &Spec) -> Result<Vec<(Size, PerMl)>> {
-    let mut limits: Vec<(Size, PerMl)> = Vec::new();
-    for requirement in &spec.requirements {
-        let Demand::Particles { size, limit } = requirement.demand else { continue };
-        let Some(upper) = limit.upper() else { continue };
-        match limits.iter_mut().find(|(at, _)| *at == size) {
-            Some(entry) if upper < entry.1 => entry.1 = upper,
-            Some(_) => {}
-            None => limits.push((size, upper)),
-        }
-    }
-    limits.sort_by(|a, b| a.0.um().total_cmp(&b.0.um()));
-    if limits.is_empty() { Err(ErrorKind::TargetWithoutParticles {}.into()) } else { Ok(limits) }
 }

@@ -1,73 +1,278 @@
-//! Tanks that are not well mixed: an active and a dead zone, and cells from the return to the suction.
+//! How the fluid moves through a tank: stirred, with a dead zone, or in cells from the return to the suction.
 //!
-//! All start at one concentration, which counts as 1. Nothing is stepped: both are closed forms.
+//! Each is a linear system with constant coefficients and is solved exactly; nothing is stepped. Two answers are
+//! enough for any start, ingress and shedding: what is left of an even start, and what an even ingress has brought.
 
-use super::cleanup::Turnovers;
+use std::num::NonZeroU16;
+
+use crate::certainty::gamma::Gamma;
+use crate::error::{ErrorKind, Result};
 use crate::filter::{Beta, Efficiency, Share};
 
-/// What is left of the start \[-\], at the suction and on average over the tank.
+use super::turnovers::Turnovers;
+
+/// A concentration where the pump draws and on average over the tank, for 1 at the start or 1 coming in a turnover.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Left {
-    /// Where a sample of the suction line comes from.
+    /// At the end of the tank that the suction draws from.
     pub suction: f64,
     /// In the whole tank.
     pub mean: f64,
 }
 
-/// A tank of which a share stands still but for an exchange with the rest, as a share of the filter's flow.
+impl Left {
+    const fn even(value: f64) -> Self {
+        Self { suction: value, mean: value }
+    }
+
+    fn weighted(self, weight: f64, other: Self, by: f64) -> Self {
+        Self {
+            suction: self.suction * weight + other.suction * by,
+            mean: self.mean * weight + other.mean * by,
+        }
+    }
+}
+
+/// How the fluid moves through the tank.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub enum Mixing {
+    /// Stirred: one concentration everywhere.
+    #[default]
+    Well,
+    /// A stirred part and a part that hardly moves.
+    DeadZone(DeadZone),
+    /// So many stirred cells in a row from the return to the suction: 1 is well mixed, many displace.
+    Cells(NonZeroU16),
+}
+
+/// The part of a tank that only exchanges fluid with the rest.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DeadZone {
+    dead: Share,
+    exchange: Share,
+}
+
+impl DeadZone {
+    /// A share of the volume that exchanges fluid with the rest at a rate given as a share of the circulating flow.
+    ///
+    /// # Errors
+    /// `dead-zone-cut-off` unless exchange > 0, where there is a dead zone: it would never be cleaned.
+    pub fn new(dead: Share, exchange: Share) -> Result<Self> {
+        if dead.get() > 0.0 && exchange.get() <= 0.0 {
+            return Err(ErrorKind::DeadZoneCutOff { share: dead.get() }.into());
+        }
+        Ok(Self { dead, exchange })
+    }
+
+    /// The share of the tank's volume \[-\].
+    #[must_use]
+    pub const fn dead(self) -> Share {
+        self.dead
+    }
+
+    /// The exchange with the rest, as a share of the circulating flow \[-\].
+    #[must_use]
+    pub const fn exchange(self) -> Share {
+        self.exchange
+    }
+}
+
+/// What a tank sees of its circulation.
+///
+/// Where a share `s` of the return goes straight to the suction, the suction holds `c_s = (1 - s) c + s r` for a tank
+/// of `c` and a return of `r = (1 - E) c_s`. So for each `c` the tank gets back `(1 - s) (1 - E) c / (1 - s (1 - E))`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Circuit {
+    /// The share of the flow that goes through the tank; the rest of the return goes straight to the suction.
+    pub(super) through: f64,
+    /// The share of particles held back between leaving the tank and coming back.
+    pub(super) kept: f64,
+    /// How often, on average, the fluid passes the filter before it comes back to the tank.
+    pub(super) rounds: f64,
+}
+
+impl Circuit {
+    /// The circuit of a filter of this efficiency where a share of the return goes straight to the suction.
+    pub(super) fn new(efficiency: f64, short: f64) -> Self {
+        let rounds = 1.0 / (1.0 - short * (1.0 - efficiency));
+        Self { through: 1.0 - short, kept: efficiency * rounds, rounds }
+    }
+
+    /// The efficiency seen from the tank \[-\].
+    pub(super) const fn efficiency(self) -> f64 {
+        self.through * self.kept
+    }
+}
+
+impl Mixing {
+    /// What is left of an even start.
+    ///
+    /// ```
+    /// use siltcode::filter::{Beta, Share};
+    /// use siltcode::tank::{DeadZone, Mixing, Turnovers};
+    ///
+    /// let tank = Mixing::DeadZone(DeadZone::new(Share::new(0.2)?, Share::new(0.1)?)?);
+    /// let left = tank.left(Beta::new(75.0)?.efficiency(), Turnovers::new(7.0)?);
+    /// assert!(left.suction < 0.0095 && left.mean > 0.021); // a suction sample flatters the tank
+    /// # Ok::<(), siltcode::Error>(())
+    /// ```
+    #[must_use]
+    pub fn left(self, efficiency: Efficiency, turnovers: Turnovers) -> Left {
+        self.left_in(Circuit::new(efficiency.get(), 0.0), turnovers.get())
+    }
+
+    pub(super) fn left_in(self, circuit: Circuit, tau: f64) -> Left {
+        match self {
+            Self::DeadZone(zone) if zone.dead.get() > 0.0 => {
+                zone.modes(circuit).sum(|rate| (rate * tau).exp())
+            }
+            Self::Cells(count) if count.get() > 1 => Row::new(count, circuit).turned(tau, Line::EVEN),
+            _ => Left::even((-circuit.efficiency() * tau).exp()),
+        }
+    }
+
+    /// What an even ingress of 1 a turnover has brought into a clean tank and left there.
+    pub(super) fn entered_in(self, circuit: Circuit, tau: f64) -> Left {
+        match self {
+            Self::DeadZone(zone) if zone.dead.get() > 0.0 => {
+                zone.modes(circuit).sum(|rate| (rate * tau).exp_m1() / rate)
+            }
+            Self::Cells(count) if count.get() > 1 => {
+                let row = Row::new(count, circuit);
+                let floor = row.floor();
+                row.turned(0.0, floor).weighted(1.0, row.turned(tau, floor), -1.0)
+            }
+            _ if circuit.efficiency() == 0.0 => Left::even(tau),
+            _ => Left::even(-(-circuit.efficiency() * tau).exp_m1() / circuit.efficiency()),
+        }
+    }
+
+    /// What an even ingress of 1 a turnover comes to in the end.
+    pub(super) fn floor_in(self, circuit: Circuit) -> Left {
+        match self {
+            Self::DeadZone(zone) if zone.dead.get() > 0.0 => zone.modes(circuit).sum(|rate| -1.0 / rate),
+            Self::Cells(count) if count.get() > 1 => {
+                let row = Row::new(count, circuit);
+                row.turned(0.0, row.floor())
+            }
+            _ => Left::even(1.0 / circuit.efficiency()),
+        }
+    }
+}
+
+/// The two ways in which a tank with a dead zone decays: rates a turnover, and the weight of each for an even start.
+struct Modes([(f64, Left); 2]);
+
+impl Modes {
+    fn sum(&self, of_rate: impl Fn(f64) -> f64) -> Left {
+        let [(fast, a), (slow, b)] = self.0;
+        a.weighted(of_rate(fast), b, of_rate(slow))
+    }
+}
+
+impl DeadZone {
+    fn modes(self, circuit: Circuit) -> Modes {
+        let (active, dead) = (1.0 - self.dead.get(), self.dead.get());
+        let (cleaned, exchange) = (circuit.efficiency(), self.exchange.get());
+        let [[a, b], [c, d]] =
+            [[-(cleaned + exchange) / active, exchange / active], [exchange / dead, -exchange / dead]];
+        let fast = f64::midpoint(a, d) - (0.25 * (a - d).powi(2) + b * c).sqrt();
+        let slow = cleaned * exchange / (active * dead) / fast; // the product of both is the determinant
+        let mode = |rate: f64, other: f64| {
+            let suction = (-cleaned / active - other) / (rate - other);
+            let still = -other / (rate - other);
+            (rate, Left { suction, mean: active * suction + dead * still })
+        };
+        Modes([mode(fast, slow), mode(slow, fast)])
+    }
+}
+
+/// Cells in a row. A particle moves on at random times, so its moves are Poisson distributed, and each time round it
+/// meets the filter once: a sum over the moves is the exact solution.
+struct Row {
+    cells: f64,
+    through: f64,
+    passing: f64,
+}
+
+/// Concentrations along the row: at the suction, and how much more a cell nearer to the return has.
+#[derive(Clone, Copy)]
+struct Line {
+    suction: f64,
+    slope: f64,
+}
+
+impl Line {
+    const EVEN: Self = Self { suction: 1.0, slope: 0.0 };
+
+    /// The sum over so many cells, the first of them `from` cells away from the suction.
+    fn sum(self, cells: f64, from: f64) -> f64 {
+        cells * (self.suction + self.slope * (from + (cells - 1.0) / 2.0))
+    }
+}
+
+impl Row {
+    fn new(cells: NonZeroU16, circuit: Circuit) -> Self {
+        Self { cells: f64::from(cells.get()), through: circuit.through, passing: 1.0 - circuit.kept }
+    }
+
+    /// Where an ingress of 1 a turnover ends: it gathers on the way to the suction.
+    fn floor(&self) -> Line {
+        let suction = 1.0 / (self.through * (1.0 - self.passing));
+        Line { suction, slope: -1.0 / (self.through * self.cells) }
+    }
+
+    /// What has become of concentrations along the row.
+    fn turned(&self, tau: f64, start: Line) -> Left {
+        let moves = self.cells * self.through * tau;
+        let likeliest = moves.floor();
+        let reach = (12.0 * moves.sqrt() + 40.0).ceil();
+        let top = if likeliest < 1.0 { -moves } else { Gamma::ln_term(likeliest, moves) }.exp();
+        let mut sum = Left::even(0.0);
+        let mut add = |n: f64, p: f64| sum = sum.weighted(1.0, self.moved(n, start), p);
+        let (mut n, mut p) = (likeliest, top);
+        while n <= likeliest + reach {
+            add(n, p);
+            n += 1.0;
+            p *= moves / n;
+        }
+        let (mut n, mut p) = (likeliest, top);
+        while n > 0.0 && n > likeliest - reach {
+            p *= n / moves;
+            n -= 1.0;
+            add(n, p);
+        }
+        sum
+    }
+
+    /// After so many moves of everything: each cell holds what was that far behind it, filtered once for each round.
+    fn moved(&self, moves: f64, start: Line) -> Left {
+        let (rounds, extra) = ((moves / self.cells).floor(), moves % self.cells);
+        let now = self.passing.powf(rounds);
+        let later = now * self.passing;
+        // cells nearer to the return than `extra` moves are refilled through the filter once more
+        let direct = start.sum(self.cells - extra, extra);
+        let filtered = start.sum(extra, 0.0);
+        Left {
+            suction: now * (start.suction + start.slope * extra),
+            mean: (now * direct + later * filtered) / self.cells,
+        }
+    }
+}
+
+/// What is left without any mixing, where the return pushes the fluid to the suction: each whole turnover divides by
+/// the filtration ratio, and within a turnover the mean falls in a straight line. The limit of many cells.
 ///
 /// ```
-/// use siltcode::filter::{Beta, Share};
-/// use siltcode::tank::{Turnovers, mixing::dead_zone};
+/// use siltcode::{filter::Beta, tank::{Turnovers, mixing::displaced}};
 ///
-/// let efficiency = Beta::new(75.0)?.efficiency();
-/// let left = dead_zone(efficiency, Share::new(0.2)?, Share::new(0.1)?, Turnovers::new(7.0)?);
-/// assert!(left.suction < 0.0095 && left.mean > 0.021); // a suction sample flatters the tank
+/// let left = displaced(Beta::new(10.0)?, Turnovers::new(1.5)?);
+/// assert!((left.suction - 0.1).abs() < 1e-15 && (left.mean - 0.055).abs() < 1e-15);
 /// # Ok::<(), siltcode::Error>(())
 /// ```
 #[must_use]
-pub fn dead_zone(efficiency: Efficiency, dead: Share, exchange: Share, turnovers: Turnovers) -> Left {
-    let (active, dead, exchange) = (1.0 - dead.get(), dead.get(), exchange.get());
-    if dead == 0.0 {
-        let left = (-efficiency.get() * turnovers.get()).exp();
-        return Left { suction: left, mean: left };
-    }
-    let [[a, b], [c, d]] =
-        [[-(efficiency.get() + exchange) / active, exchange / active], [exchange / dead, -exchange / dead]];
-    let half = f64::midpoint(a, d);
-    let spread = (0.25 * (a - d).powi(2) + b * c).sqrt();
-    let [suction, still] = if spread == 0.0 {
-        let grown = (half * turnovers.get()).exp();
-        [grown, grown]
-    } else {
-        let weigh = |own: f64, other: f64, root: f64, from: f64| {
-            (root * turnovers.get()).exp() * (own + other - from) / (root - from)
-        };
-        let (fast, slow) = (half - spread, half + spread);
-        [weigh(a, b, fast, slow) + weigh(a, b, slow, fast), weigh(d, c, fast, slow) + weigh(d, c, slow, fast)]
-    };
-    Left { suction, mean: active * suction + dead * still }
-}
-
-/// A tank of `cells` stirred cells in a row from the return to the suction: 1 is well mixed, many displace.
-///
-/// A particle moves on at random times, so the number of its moves is Poisson distributed with mean cells times
-/// turnovers, and each time round it meets the filter once: the sum over the moves is the exact solution.
-#[must_use]
-pub fn cells(beta: Beta, cells: u16, turnovers: Turnovers) -> Left {
-    let count = u64::from(cells.max(1));
-    let moves = count as f64 * turnovers.get();
-    let last = (moves + 12.0 * moves.sqrt() + 40.0).ceil();
-    let (mut suction, mut mean, mut log_p, mut n) = (0.0, 0.0, -moves, 0.0);
-    while n <= last {
-        let p = log_p.exp();
-        let (rounds, extra) = ((n / count as f64).floor(), n % count as f64);
-        let (now, later) = (beta.get().powf(-rounds), beta.get().powf(-rounds - 1.0));
-        // of the cells a particle may start in, the last `extra` ones have passed the filter once more
-        mean += p * ((count as f64 - extra) * now + extra * later) / count as f64;
-        suction += p * now;
-        n += 1.0;
-        log_p += moves.ln() - n.ln();
-    }
-    Left { suction, mean }
+pub fn displaced(beta: Beta, turnovers: Turnovers) -> Left {
+    let (whole, part) = (turnovers.get().floor(), turnovers.get().fract());
+    let suction = beta.penetration().powf(whole);
+    Left { suction, mean: suction * (1.0 - part * beta.efficiency().get()) }
 }
