@@ -14,8 +14,8 @@
 //!
 //! let deciding = forecast.deciding();
 //! assert_eq!(deciding.size.to_string(), "4 um(c)");
-//! assert_eq!(deciding.turnovers.map(|turnovers| turnovers.to_string()).as_deref(), Some("5.08"));
-//! assert_eq!(forecast.time()?.map(|time| time.to_string()).as_deref(), Some("25.3978 h"));
+//! assert_eq!(deciding.turnovers.map(|turnovers| turnovers.to_string()).as_deref(), Some("5.2"));
+//! assert_eq!(forecast.time()?.map(|time| time.to_string()).as_deref(), Some("25.9858 h"));
 //! # Ok::<(), siltcode::Error>(())
 //! ```
 
