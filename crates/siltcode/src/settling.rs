@@ -26,8 +26,6 @@
 
 use std::sync::LazyLock;
 
-use serde::Deserialize;
-
 use crate::error::{ErrorKind, Result};
 use crate::size::Size;
 use crate::table;
@@ -49,12 +47,6 @@ pub struct Settling {
     reynolds: f64,
 }
 
-#[derive(Deserialize)]
-struct Constant {
-    name: String,
-    value: f64,
-}
-
 /// What Stokes' law needs of the table of constants.
 struct Stokes {
     gravity_m_s2: f64,
@@ -62,18 +54,10 @@ struct Stokes {
     limit: f64,
 }
 
-static STOKES: LazyLock<Stokes> = LazyLock::new(|| {
-    let constants = table::rows::<Constant>(&siltcode_tables::CONSTANTS);
-    let value = |name: &str| {
-        let constant = constants.iter().find(|constant| constant.name == name);
-        constant
-            .map_or_else(|| table::unreadable(&siltcode_tables::CONSTANTS, name), |constant| constant.value)
-    };
-    Stokes {
-        gravity_m_s2: value("standard-gravity"),
-        good_below: value("stokes-reynolds-good"),
-        limit: value("stokes-reynolds-limit"),
-    }
+static STOKES: LazyLock<Stokes> = LazyLock::new(|| Stokes {
+    gravity_m_s2: table::constant("standard-gravity"),
+    good_below: table::constant("stokes-reynolds-good"),
+    limit: table::constant("stokes-reynolds-limit"),
 });
 
 impl Liquid {

@@ -1,6 +1,7 @@
 //! The embedded tables, parsed once.
 
 use csv::{Reader, ReaderBuilder, StringRecord};
+use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use siltcode_tables::Table;
 
@@ -20,6 +21,18 @@ pub(crate) fn grid(table: &Table) -> (StringRecord, Vec<StringRecord>) {
     let headings = reader.headers().cloned().unwrap_or_else(|error| unreadable(table, error));
     let rows = reader.into_records().collect::<Result<_, _>>();
     (headings, rows.unwrap_or_else(|error| unreadable(table, error)))
+}
+
+/// A constant of the table of constants.
+pub(crate) fn constant(name: &str) -> f64 {
+    #[derive(Deserialize)]
+    struct Constant {
+        name: String,
+        value: f64,
+    }
+    let table = &siltcode_tables::CONSTANTS;
+    let found = rows::<Constant>(table).into_iter().find(|constant| constant.name == name);
+    found.map_or_else(|| unreadable(table, name), |constant| constant.value)
 }
 
 /// Stops at a fault in an embedded table.

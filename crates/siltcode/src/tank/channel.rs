@@ -13,10 +13,10 @@ use super::turnovers::Turnovers;
 /// One bin of a tank: its start, what comes in, and how it is cleaned.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct BinState {
-    start: f64,
+    pub(super) start: f64,
     ingress: f64,
-    shed: f64,
-    efficiency: f64,
+    pub(super) shed: f64,
+    pub(super) efficiency: f64,
     short: f64,
     circuit: Circuit,
 }
@@ -54,7 +54,7 @@ impl BinState {
     }
 
     /// What shedding alone comes to, everywhere in the tank.
-    fn shed_floor(&self) -> f64 {
+    pub(super) fn shed_floor(&self) -> f64 {
         if self.shed == 0.0 { 0.0 } else { self.shed / self.efficiency }
     }
 
@@ -120,11 +120,24 @@ impl Factors {
     pub(super) const NONE: Self = Self { start: 1.0, beta: 1.0, ingress: 1.0 };
 }
 
+/// Turnovers for each unit of the logarithm of a cause \[-\].
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+pub struct Slopes {
+    /// Of the start.
+    pub start: f64,
+    /// Of `beta - 1`; a slope for the logarithm of beta is this times `beta / (beta - 1)`.
+    pub beta: f64,
+    /// Of the ingress.
+    pub ingress: f64,
+    /// Of the mixing factor.
+    pub mixing: f64,
+}
+
 /// All particles at and above a size: bins, and the most there may be in the end.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Channel {
-    bins: Vec<BinState>,
-    target: f64,
+    pub(super) bins: Vec<BinState>,
+    pub(super) target: f64,
     mixing: Mixing,
     start_log_sd: f64,
 }
@@ -149,6 +162,11 @@ impl Channel {
 
     pub(super) const fn start_log_sd(&self) -> f64 {
         self.start_log_sd
+    }
+
+    /// What is left of one turnover's ingress, so many turnovers after it came \[1/mL\].
+    pub(super) fn entering_left(&self, tau: f64) -> f64 {
+        self.bins.iter().map(|bin| bin.ingress * self.mixing.left_in(bin.circuit, tau).mean).sum()
     }
 
     /// The concentration of the tank, on average over it, after so many turnovers \[1/mL\].
@@ -215,16 +233,25 @@ impl Channel {
         first_below(above).map(Turnovers::computed)
     }
 
-    /// Slopes of the logarithm of the turnovers against the logarithms of start, `beta - 1` and ingress, where the
-    /// target is met. Differentiates the equation that the turnovers solve.
-    pub(super) fn slopes(&self, turnovers: Turnovers) -> [f64; 3] {
-        let tau = turnovers.get();
+    /// How the turnovers to the target change with each cause; none where it is met already or out of reach.
+    ///
+    /// Differentiates the equation that the turnovers solve.
+    #[must_use]
+    pub fn slopes(&self) -> Option<Slopes> {
+        let tau = self.turnovers()?.get();
         let sum = |of: &dyn Fn(&BinState) -> f64| self.bins.iter().map(of).sum::<f64>();
         let by_tau = sum(&|bin| bin.change(self.mixing, tau));
-        let by_start = sum(&|bin| bin.start * self.mixing.left_in(bin.circuit, tau).mean);
-        let by_beta = sum(&|bin| bin.change_by_beta(self.mixing, tau));
-        let by_ingress = sum(&|bin| bin.ingress * self.mixing.entered_in(bin.circuit, tau).mean);
-        [by_start, by_beta, by_ingress].map(|by| -by / by_tau / tau)
+        let by_ingress = |bin: &BinState| match bin.ingress {
+            0.0 => 0.0,
+            ingress => ingress * self.mixing.entered_in(bin.circuit, tau).mean,
+        };
+        let slopes = Slopes {
+            start: -sum(&|bin| bin.start * self.mixing.left_in(bin.circuit, tau).mean) / by_tau,
+            beta: -sum(&|bin| bin.change_by_beta(self.mixing, tau)) / by_tau,
+            ingress: -sum(&by_ingress) / by_tau,
+            mixing: tau,
+        };
+        (tau > 0.0).then_some(slopes)
     }
 
     /// The same channel behind a filter of this efficiency in every bin.
@@ -233,6 +260,11 @@ impl Channel {
         let bin =
             |bin: &BinState| BinState { efficiency, circuit: Circuit::new(efficiency, bin.short), ..*bin };
         Self { bins: self.bins.iter().map(bin).collect(), ..*self }
+    }
+
+    /// The same channel at so many times the flow: as much less comes in during one turnover.
+    pub(super) fn at_flow(&self, times: f64) -> Self {
+        self.scaled(&Factors { ingress: 1.0 / times, ..Factors::NONE })
     }
 
     pub(super) fn scaled(&self, by: &Factors) -> Self {

@@ -102,6 +102,11 @@ impl Start {
     pub const fn is_bounds(&self) -> bool {
         self.bounds
     }
+
+    /// The same start with other counts at its sizes.
+    pub(super) fn with_counts(&self, counts: Vec<(Size, PerMl)>) -> Self {
+        Self { counts, ..self.clone() }
+    }
 }
 
 /// What the tank must meet: the most there may be at each size.

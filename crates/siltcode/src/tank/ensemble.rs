@@ -5,6 +5,8 @@
 //! suffice is a normal probability, and the rest is a sum over evenly spaced nodes of the normal density, whose error
 //! falls faster than any power of the spacing. Nothing is drawn at random: every run gives the same digits.
 
+use std::fmt;
+
 use serde::Serialize;
 
 use super::channel::{Channel, Factors};
@@ -35,6 +37,80 @@ pub struct Causes {
     pub ingress: f64,
     /// The mixing of the tank.
     pub mixing: f64,
+}
+
+/// A cause of doubt.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Cause {
+    /// The start.
+    Start,
+    /// The filter.
+    Beta,
+    /// The ingress.
+    Ingress,
+    /// The mixing of the tank.
+    Mixing,
+}
+
+impl Cause {
+    /// What would narrow it.
+    #[must_use]
+    pub const fn advice(self) -> &'static str {
+        match self {
+            Self::Start => "count more volume, or another bottle",
+            Self::Beta => "count upstream and downstream of the filter",
+            Self::Ingress => "watch the counts while the filter stands still",
+            Self::Mixing => "take a second sample at another point of the tank",
+        }
+    }
+}
+
+impl fmt::Display for Cause {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(match self {
+            Self::Start => "the start",
+            Self::Beta => "the filter",
+            Self::Ingress => "ingress",
+            Self::Mixing => "mixing",
+        })
+    }
+}
+
+impl Causes {
+    /// The cause of the largest share, with its share \[-\].
+    #[must_use]
+    pub fn largest(&self) -> (Cause, f64) {
+        let shares = [
+            (Cause::Start, self.start),
+            (Cause::Beta, self.beta),
+            (Cause::Ingress, self.ingress),
+            (Cause::Mixing, self.mixing),
+        ];
+        shares.into_iter().fold(shares[0], |largest, next| if next.1 > largest.1 { next } else { largest })
+    }
+}
+
+impl fmt::Display for Causes {
+    /// The largest share in words: `mixing is 90 % of the doubt: take a second sample at another point of the tank`.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (cause, share) = self.largest();
+        write!(f, "{cause} is {:.0} % of the doubt: {}", 100.0 * share, cause.advice())
+    }
+}
+
+/// Turnovers that are enough with a probability; none where the target may be out of reach more often than that
+/// leaves room for.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Planning {
+    /// Enough in half of all cases: the median.
+    pub p50: Option<Turnovers>,
+    /// Enough in 80 % of all cases.
+    pub p80: Option<Turnovers>,
+    /// Enough in 90 % of all cases.
+    pub p90: Option<Turnovers>,
+    /// Enough in 95 % of all cases.
+    pub p95: Option<Turnovers>,
 }
 
 fn at_least_one(name: &str, value: f64) -> Result<f64> {
@@ -176,6 +252,13 @@ impl Ensemble {
         Some(Turnovers::computed(crossing(missing, 0.0, high)))
     }
 
+    /// The values to plan with.
+    #[must_use]
+    pub fn planning(&self) -> Planning {
+        let enough = |p: f64| Level::new(p).ok().and_then(|level| self.quantile(level));
+        Planning { p50: enough(0.5), p80: enough(0.8), p90: enough(0.9), p95: enough(0.95) }
+    }
+
     /// The mean number of turnovers; infinite where the target may be out of reach.
     #[must_use]
     pub fn mean(&self) -> f64 {
@@ -194,14 +277,15 @@ impl Ensemble {
 fn causes(channels: &[Channel], doubt: Doubt) -> Option<Causes> {
     let needed: Vec<f64> =
         channels.iter().map(|c| c.turnovers().map(Turnovers::get)).collect::<Option<_>>()?;
-    let (i, tau) = needed.iter().copied().enumerate().max_by(|a, b| a.1.total_cmp(&b.1))?;
-    if tau == 0.0 {
-        return None;
-    }
-    let [start, beta, ingress] = channels[i].slopes(Turnovers::computed(tau));
-    let squares =
-        [start * doubt.start_of(&channels[i]), beta * doubt.beta, ingress * doubt.ingress, doubt.mixing]
-            .map(|u| u * u);
+    let (i, _) = needed.iter().copied().enumerate().max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let slopes = channels[i].slopes()?;
+    let squares = [
+        slopes.start * doubt.start_of(&channels[i]),
+        slopes.beta * doubt.beta,
+        slopes.ingress * doubt.ingress,
+        slopes.mixing * doubt.mixing,
+    ]
+    .map(|part| part * part);
     let sum: f64 = squares.iter().sum();
     let [start, beta, ingress, mixing] = squares.map(|square| square / sum);
     (sum > 0.0).then_some(Causes { start, beta, ingress, mixing })

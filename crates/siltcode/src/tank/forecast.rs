@@ -25,6 +25,7 @@ use serde::{Serialize, Serializer};
 
 use super::channel::{BinState, Channel};
 use super::endpoints::{AtSizes, Sources, Start, Target};
+use super::ensemble::{Doubt, Ensemble};
 use super::mixing::Mixing;
 use super::plant::Plant;
 use super::turnovers::Turnovers;
@@ -155,6 +156,13 @@ impl Forecast {
         &self.channels[(0..self.channels.len()).fold(0, later)]
     }
 
+    /// How sure the turnovers are, with what is stated of each cause and what the start's counts say themselves.
+    #[must_use]
+    pub fn ensemble(&self, doubt: Doubt) -> Ensemble {
+        let channels: Vec<Channel> = self.channels.iter().map(|channel| channel.channel.clone()).collect();
+        Ensemble::new(&channels, doubt)
+    }
+
     /// The turnovers after which every target is met; none where one cannot be reached.
     #[must_use]
     pub fn turnovers(&self) -> Option<Turnovers> {
@@ -206,11 +214,8 @@ impl Remedy {
         let (target, shed) = (target.get(), channel.shed_floor());
         let excess = (channel.floor() - shed) / (target - shed);
         let possible = shed < target;
-        let enough = |beta: f64| {
-            Beta::new(beta).is_ok_and(|b| {
-                channel.with_efficiency(b.efficiency().bypassed(plant.bypass)).floor() < target
-            })
-        };
+        let enough =
+            |beta: Beta| channel.with_efficiency(beta.efficiency().bypassed(plant.bypass)).floor() < target;
         Ok(Self {
             flow: possible.then(|| Flow::from_l_per_min(plant.flow.l_per_min() * excess)).transpose()?,
             beta: least_beta(enough),
@@ -220,13 +225,14 @@ impl Remedy {
 }
 
 /// The least ratio that is enough; none where no filter is.
-pub(super) fn least_beta(enough: impl Fn(f64) -> bool) -> Option<Beta> {
-    if !enough(f64::INFINITY) {
+pub(super) fn least_beta(enough: impl Fn(Beta) -> bool) -> Option<Beta> {
+    if !enough(Beta::INFINITE) {
         return None;
     }
     // halved in the logarithm of beta - 1
-    let short = |log: f64| if enough(1.0 + log.exp()) { -1.0 } else { 1.0 };
-    Beta::new(1.0 + crossing(short, LEAST_LOG, -LEAST_LOG).exp()).ok()
+    let beta = |log: f64| Beta::new(1.0 + log.exp()).ok();
+    let short = |log: f64| if beta(log).is_some_and(&enough) { -1.0 } else { 1.0 };
+    beta(crossing(short, LEAST_LOG, -LEAST_LOG))
 }
 
 /// The logarithm of the least `beta - 1` that a double can tell from 0.

@@ -4,17 +4,26 @@
 //! bin of sizes, what [comes in](Sources), and the [plant](Plant). An [`Ensemble`] adds the doubt.
 
 mod channel;
+pub mod decline;
 pub mod endpoints;
 pub mod ensemble;
+pub mod flush;
 pub mod forecast;
+pub mod inverse;
 pub mod mixing;
 pub mod plant;
+pub mod rest;
+mod transfer;
 mod turnovers;
 
-pub use channel::{BinState, Channel};
+pub use channel::{BinState, Channel, Slopes};
+pub use decline::Decline;
 pub use endpoints::{Sources, Start, Target};
-pub use ensemble::{Causes, Doubt, Ensemble};
+pub use ensemble::{Cause, Causes, Doubt, Ensemble, Planning};
+pub use flush::Reynolds;
 pub use forecast::{Assumption, ChannelForecast, Forecast, Remedy};
+pub use inverse::Moment;
 pub use mixing::{DeadZone, Left, Mixing};
 pub use plant::Plant;
+pub use rest::Rest;
 pub use turnovers::{Turnovers, turnovers_like_one_pass};
