@@ -63,7 +63,7 @@ impl Forecast {
     /// # let bins = |sizes: &[Size]| Ok(vec![Beta::new(75.0)?.efficiency(); sizes.len()]);
     /// let forecast = Forecast::new(&start, &target, bins, &Sources::NONE, &plant)?;
     /// let flow = forecast.flow_for(Duration::from_hours(8.0)?)?;
-    /// assert_eq!(flow.map(|flow| flow.to_string()).as_deref(), Some("105.38 L/min"));
+    /// assert_eq!(flow.map(|flow| flow.to_string()).as_deref(), Some("105.966 L/min"));
     /// # Ok::<(), siltcode::Error>(())
     /// ```
     ///
