@@ -242,3 +242,125 @@ fn class_systems_are_listed_with_what_must_be_said() {
     }
     assert!(text.contains("inactive for new design"));
 }
+
+const CLOSE: &str = "bottle,volume mL,raw 4 um(c),raw 6 um(c),raw 14 um(c)\nA,1,1752,517,74\n";
+
+fn json_of(path: &Path, more: &[&str]) -> Value {
+    let arguments = [&["score", path.to_str().unwrap(), "--format", "json"], more].concat();
+    serde_json::from_str(&stdout(&siltcode(&arguments))).unwrap()
+}
+
+#[test]
+fn a_verdict_says_its_rule_its_probability_and_what_would_settle_it() {
+    let (_folder, path) = file("close.csv", CLOSE.as_bytes());
+    let path = path.to_str().unwrap();
+    let output = siltcode(&["score", path, "--spec", "18/16/13"]);
+    let text = stdout(&output);
+    assert_eq!(status(&output), 1, "undecided is not done: {text}");
+    for words in [
+        "0.75 undecided",
+        "14 um(c) decides",
+        "to settle it, examine",
+        "probability of conformity at least 95 %",
+    ] {
+        assert!(text.contains(words), "{words}: {text}");
+    }
+    let statuses = [
+        (vec!["--rule", "simple"], 0),
+        (vec!["--rule", "guard-band"], 1),
+        (vec!["--rule", "guard-band", "--confidence", "0.7"], 0),
+        (vec!["--rule", "conformity", "--confidence", "0.7"], 0),
+        (vec!["--rule", "conformity", "--confidence", "0.7", "--scatter", "0.5"], 1),
+    ];
+    for (more, expected) in statuses {
+        let output = siltcode(&[vec!["score", path, "--spec", "18/16/13"], more.clone()].concat());
+        assert_eq!(status(&output), expected, "{more:?}: {}", stdout(&output));
+    }
+}
+
+#[test]
+fn json_carries_interval_odds_flags_and_the_settled_volume() {
+    let (_folder, path) = file("close.csv", CLOSE.as_bytes());
+    let json = json_of(&path, &["--spec", "18/16/13", "--confidence", "0.9"]);
+    let (sample, request) = (&json["samples"][0], &json["request"]);
+    let coarse = &sample["channels"][2];
+    let ends = [0, 1].map(|i| coarse["interval_per_ml"][i].as_f64().unwrap());
+    assert!(ends[0] > 60.0 && ends[0] < 74.0 && ends[1] > 74.0 && ends[1] < 91.0, "{ends:?}");
+    let odds: f64 = coarse["odds"].as_object().unwrap().values().map(|p| p.as_f64().unwrap()).sum();
+    assert!((odds - 1.0).abs() < 1e-5, "{odds}");
+    assert_eq!(sample["level"], 0.9);
+    assert_eq!(request["confidence"], 0.9);
+    let verdict = &sample["verdict"];
+    assert_eq!((&verdict["outcome"], &verdict["deciding"]), (&"undecided".into(), &"14 um(c)".into()));
+    assert!((verdict["p"].as_f64().unwrap() + verdict["false_accept"].as_f64().unwrap() - 1.0).abs() < 1e-12);
+    assert!(verdict["settle"]["volume"].as_f64().unwrap() > 1.0, "{verdict}");
+    assert_eq!(verdict["check"]["outcome"], "conforms", "by the numbers as they are");
+}
+
+#[test]
+fn without_raw_counts_the_certainty_is_not_known() {
+    let (_folder, path) = file("good.csv", GOOD.as_bytes());
+    let text = stdout(&siltcode(&["score", path.to_str().unwrap(), "--spec", "18/16/13"]));
+    let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    for words in ["certainty not known", "record next time: the raw count", "by simple acceptance"] {
+        assert!(text.contains(words), "{words}: {text}");
+    }
+    let json = json_of(&path, &["--spec", "18/16/13", "--rule", "conformity"]);
+    let sample = &json["samples"][0];
+    assert_eq!(sample["channels"][0]["interval_per_ml"], Value::Null);
+    assert_eq!(sample["verdict"]["outcome"], "undecided");
+    assert!(sample["verdict"]["settle"]["record"].as_str().unwrap().ends_with("um(c)"));
+    assert!(sample["certainty_unknown"].as_str().unwrap().contains("4 um(c), 6 um(c), 14 um(c)"));
+}
+
+#[test]
+fn what_looks_wrong_stands_under_the_bottle() {
+    let counts = "bottle,run,volume mL,raw 4 um(c),raw 6 um(c),raw 14 um(c),method\n\
+                  A,1,10,9000,1200,410,D7619\nA,2,10,8000,1100,350,D7619\nA,3,10,7000,1000,280,D7619\nB,1,1,90,12,4,\n";
+    let (_folder, path) = file("odd.csv", counts.as_bytes());
+    let text = stdout(&siltcode(&["score", path.to_str().unwrap()]));
+    for words in ["[scatter", "drift]", "14 um [few-raw-counts]", "What the marks in [ ] ask for:"] {
+        assert!(text.contains(words), "{words}: {text}");
+    }
+    let csv = stdout(&siltcode(&["score", path.to_str().unwrap(), "--format", "csv"]));
+    assert!(csv.lines().next().unwrap().ends_with("flags") && csv.contains("few-raw-counts"), "{csv}");
+    // Runs that differ by more than chance widen the interval by what their mean may be off.
+    let json = json_of(&path, &[]);
+    assert!(json["samples"][0]["scatter"].as_f64().unwrap() > 0.01);
+    assert_eq!(json["samples"][1]["scatter"], Value::Null);
+}
+
+#[test]
+fn a_dirty_blank_is_flagged_and_widens_what_is_left() {
+    let counts = "bottle,kind,volume mL,raw 4 um(c),raw 6 um(c),raw 14 um(c)\nflask,blank,10,900,300,20\nA,sample,10,1000,310,21\n";
+    let (_folder, path) = file("blank.csv", counts.as_bytes());
+    let interval = |json: &Value| {
+        [0, 1].map(|i| json["samples"][0]["channels"][0]["interval_per_ml"][i].as_f64().unwrap())
+    };
+    let (gross, net) = (json_of(&path, &[]), json_of(&path, &["--subtract-blank"]));
+    let ([low, high], [net_low, net_high]) = (interval(&gross), interval(&net));
+    assert!(net_low >= 0.0 && net_high - net_low > high - low, "{net_low} {net_high}, gross {low} {high}");
+    assert!(gross["samples"][0]["flags"].to_string().contains("blank-too-dirty"));
+    assert!(net["samples"][0]["flags"].to_string().contains("blank-too-dirty"));
+}
+
+#[test]
+fn a_level_or_scatter_that_cannot_be_is_refused() {
+    let (_folder, path) = file("good.csv", GOOD.as_bytes());
+    let path = path.to_str().unwrap();
+    refused(&["score", path, "--confidence", "95"], &["0.95"]);
+    refused(&["score", path, "--scatter", "-1"], &["coefficient of variation"]);
+}
+
+#[test]
+fn no_color_outweighs_a_forced_colour() {
+    let coloured = |no_color: bool| {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_siltcode"));
+        command.arg("specs").env_remove("NO_COLOR").env("CLICOLOR_FORCE", "1");
+        if no_color {
+            command.env("NO_COLOR", "1");
+        }
+        stdout(&command.output().unwrap()).contains('\u{1b}')
+    };
+    assert!(coloured(false) && !coloured(true));
+}

@@ -79,6 +79,13 @@ impl Sample {
         }
     }
 
+    /// The evidence of each run at one size, where every run that counted it has some.
+    #[must_use]
+    pub fn evidence_of_runs(&self, size: Size) -> Option<Vec<Evidence>> {
+        let channels = self.runs.iter().filter_map(|run| run.spectrum.channel(size));
+        channels.filter(|channel| channel.reading.is_counted()).map(|channel| channel.evidence).collect()
+    }
+
     /// What was measured of this property, if anything.
     #[must_use]
     pub fn companion(&self, property: &Property) -> Option<&Companion> {

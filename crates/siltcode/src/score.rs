@@ -15,7 +15,9 @@ use serde::Serialize;
 
 use crate::certainty::assess::assess_net;
 use crate::certainty::corrections::widened;
-use crate::certainty::{Assessment, ChannelCertainty, Context, Flag, Interval, Level, Odds, Rule, assess};
+use crate::certainty::{
+    Assessment, ChannelCertainty, Context, Flag, Interval, Level, Odds, Rule, Scatter, assess,
+};
 use crate::class::iso4406::{Code, FEW_BELOW, RangeNumber};
 use crate::companion::Companion;
 use crate::count::{PerMl, Reading};
@@ -54,6 +56,10 @@ pub struct Scored {
     pub drowned_in_blank: Option<Vec<Size>>,
     /// The level of the intervals \[-\].
     pub level: Level,
+    /// The scatter that intervals, odds and verdict allow for beside counting, as a coefficient of variation \[-\]: see
+    /// [`Assessment::scatter`].
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub scatter: Option<Scatter>,
     /// Every size, smallest first.
     pub channels: Vec<ScoredChannel>,
     /// What looks wrong.
@@ -103,11 +109,11 @@ pub struct ScoredChannel {
 pub fn score(sample: &Sample, scoring: &Scoring<'_>) -> Result<Scored> {
     let counted = sample.spectrum()?;
     let Counts { spectrum, judged, drowned, assessment } = match scoring.subtract {
-        Some(blank) => less_blank(sample, counted, blank, &scoring.context)?,
+        Some(blank) => less_blank(sample, &counted, blank, &scoring.context)?,
         None => as_counted(sample, counted, &scoring.context),
     };
     let verdict = scoring.spec.map(|spec| {
-        let (level, scatter) = (scoring.context.level, scoring.context.scatter.unwrap_or_default());
+        let (level, scatter) = (assessment.level, assessment.scatter.unwrap_or_default());
         spec.judge(&judged, &sample.companions, &Judging { rule: scoring.rule, level, scatter })
     });
     let channels = spectrum.channels().iter().zip(assessment.channels);
@@ -118,6 +124,7 @@ pub fn score(sample: &Sample, scoring: &Scoring<'_>) -> Result<Scored> {
         runs: sample.runs.len(),
         drowned_in_blank: drowned,
         level: assessment.level,
+        scatter: assessment.scatter,
         channels: channels.map(|(channel, certainty)| scored_channel(channel, certainty)).collect(),
         flags: assessment.flags,
         certainty_unknown: assessment.unknown,
@@ -141,10 +148,10 @@ fn as_counted(sample: &Sample, spectrum: Spectrum, context: &Context<'_>) -> Cou
     Counts { judged: spectrum.clone(), spectrum, drowned: None, assessment }
 }
 
-fn less_blank(sample: &Sample, gross: Spectrum, blank: &Spectrum, context: &Context<'_>) -> Result<Counts> {
+fn less_blank(sample: &Sample, gross: &Spectrum, blank: &Spectrum, context: &Context<'_>) -> Result<Counts> {
     let (spectrum, drowned) = gross.less_blank(blank)?;
-    let judged = widened(&spectrum, &gross, blank);
-    let assessment = assess_net(sample, &gross, blank, &judged, context);
+    let judged = widened(&spectrum, gross, blank);
+    let assessment = assess_net(sample, gross, blank, &judged, context);
     Ok(Counts { spectrum, judged, drowned: Some(drowned), assessment })
 }
 

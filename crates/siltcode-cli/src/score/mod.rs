@@ -1,5 +1,6 @@
 //! `siltcode score`: bottles scored, from files of counts.
 
+mod closing;
 mod csv;
 mod json;
 mod rejects;
@@ -67,7 +68,7 @@ pub(crate) struct Args {
 #[command(next_help_heading = "How sure to be")]
 struct Certainty {
     /// The confidence level of intervals and verdicts, above 0 and below 1.
-    #[arg(long, value_name = "LEVEL", default_value_t = 0.95)]
+    #[arg(long, value_name = "LEVEL", default_value_t = 0.95, allow_negative_numbers = true)]
     confidence: f64,
 
     /// How counts become a verdict; without it conformity, or simple where raw counts and volumes are missing.
@@ -75,7 +76,7 @@ struct Certainty {
     rule: Option<RuleName>,
 
     /// How much bottles of this fluid scatter beyond counting, as a coefficient of variation (0.1 is 10 %).
-    #[arg(long, value_name = "CV")]
+    #[arg(long, value_name = "CV", allow_negative_numbers = true)]
     scatter: Option<f64>,
 
     /// The test method, to check the counts against its range: "ASTM D7619".
@@ -151,11 +152,11 @@ struct Hints {
     cumulative: bool,
 
     /// Counted volume of each run, in mL.
-    #[arg(long, value_name = "ML")]
+    #[arg(long, value_name = "ML", allow_negative_numbers = true)]
     volume: Option<f64>,
 
     /// Dilution factor: total volume over sample volume.
-    #[arg(long, value_name = "FACTOR")]
+    #[arg(long, value_name = "FACTOR", allow_negative_numbers = true)]
     dilution: Option<f64>,
 
     /// The sheet of a workbook to read.

@@ -6,6 +6,7 @@ use siltcode::certainty::Probability;
 use siltcode::provenance::{InputDigest, Provenance};
 use siltcode::{Code, Scored, SizeScale, Spec, Status};
 
+use super::closing::Closing;
 use super::csv::code_channels;
 use super::report::{Report, Tally};
 use super::under;
@@ -24,10 +25,7 @@ pub(super) struct Table<W: Write> {
     target: Option<String>,
     memory: bool,
     with_spec: bool,
-    /// Rules that verdicts were come to by.
-    rules: Vec<String>,
-    /// A bottle had counts whose certainty is not known.
-    unknown: bool,
+    closing: Closing,
 }
 
 impl<W: Write> Table<W> {
@@ -39,35 +37,8 @@ impl<W: Write> Table<W> {
             target: spec.map(|spec| format!("Target: {}{}", spec.title, scope(spec))),
             memory: spec.is_some_and(|spec| spec.status == Status::Memory),
             with_spec: spec.is_some(),
-            rules: Vec::new(),
-            unknown: false,
+            closing: Closing::default(),
         }
-    }
-
-    /// Keeps what the end of the table has to say.
-    fn learn(&mut self, scored: &Scored) {
-        self.unknown |= scored.certainty_unknown.is_some();
-        if let Some(rule) = scored.verdict.as_ref().map(|verdict| verdict.rule.to_string())
-            && !self.rules.contains(&rule)
-        {
-            self.rules.push(rule);
-        }
-    }
-
-    fn last_words(&mut self) -> io::Result<()> {
-        if self.with_spec && !self.rules.is_empty() {
-            let rules = format!(
-                "P is the probability that all limits on particles are met. Verdicts by {}.",
-                self.rules.join(", or by ")
-            );
-            writeln!(self.out, "{}", wrap(&rules, 0))?;
-        }
-        if self.unknown {
-            let text = "Where the certainty is not known, record next time: the raw count of each run, the counted volume in \
-                        mL, and the dilution if there is one.";
-            writeln!(self.out, "{}", wrap(text, 0))?;
-        }
-        Ok(())
     }
 
     fn head(&mut self, scale: SizeScale) -> io::Result<()> {
@@ -117,13 +88,18 @@ impl<W: Write> Report for Table<W> {
         for text in under::lines(scored) {
             self.under(&text)?;
         }
-        self.learn(scored);
+        self.closing.learn(scored);
         Ok(())
     }
 
     fn finish(mut self: Box<Self>, tally: &Tally, _: Vec<InputDigest>) -> io::Result<()> {
+        for line in self.closing.what_to_do() {
+            writeln!(self.out, "{line}")?;
+        }
         writeln!(self.out, "\n{}", wrap(&summary(tally, self.with_spec), 0))?;
-        self.last_words()?;
+        if let Some(rules) = self.closing.rules() {
+            writeln!(self.out, "{}", wrap(&rules, 0))?;
+        }
         if self.memory {
             let text = "The target rests on numbers from memory: look them up before relying on them.";
             writeln!(self.out, "{OPEN}{}{OPEN:#}", wrap(text, 0))?;

@@ -1,8 +1,8 @@
 //! The lines under a bottle in the table: how sure its counts are, what looks wrong, and what keeps it from conforming.
 
-use siltcode::certainty::{Flag, Odds, Settle};
+use siltcode::certainty::{Flag, Settle, Severity};
 use siltcode::spec::{Finding, Found};
-use siltcode::{Outcome, Scored, ScoredChannel, Verdict};
+use siltcode::{Outcome, Scored, ScoredChannel, Size, Verdict};
 
 use super::csv::code_channels;
 use crate::text::count;
@@ -10,7 +10,8 @@ use crate::text::count;
 /// Every line, in the order they are read.
 pub(super) fn lines(scored: &Scored) -> Vec<String> {
     let mut lines: Vec<String> = certainty_line(scored).into_iter().collect();
-    lines.extend(scored.flags.iter().map(flag_line));
+    lines.extend(doubt_lines(&scored.flags));
+    lines.extend(note_line(&scored.flags));
     if let Some(verdict) = &scored.verdict {
         lines.extend(requirement_lines(verdict));
         lines.extend(undecided_line(verdict));
@@ -21,39 +22,28 @@ pub(super) fn lines(scored: &Scored) -> Vec<String> {
 /// The intervals of the code's sizes, and the odds of their numbers where they are open.
 fn certainty_line(scored: &Scored) -> Option<String> {
     let channels: Vec<&ScoredChannel> = code_channels(scored).into_iter().flatten().collect();
+    if channels.iter().all(|channel| channel.interval_per_ml.is_none()) {
+        let is_counted = channels.iter().any(|channel| channel.number.is_some());
+        return is_counted.then(|| "certainty not known: no raw count and volume".to_owned());
+    }
     let interval = |channel: &&ScoredChannel| {
         let interval = channel.interval_per_ml.as_ref();
-        interval
-            .map_or("unknown".to_owned(), |i| format!("{} to {}", count(i.low.get()), count(i.high.get())))
+        interval.map_or("unknown".to_owned(), |i| format!("{}-{}", count(i.low.get()), count(i.high.get())))
     };
-    if channels.iter().all(|channel| channel.interval_per_ml.is_none()) {
-        let is_number = |channel: &&ScoredChannel| channel.number.is_some();
-        return channels
-            .iter()
-            .any(is_number)
-            .then(|| "certainty not known: no raw count and volume".to_owned());
-    }
     let intervals: Vec<_> = channels.iter().map(interval).collect();
-    let odds = channels.iter().filter_map(|channel| odds_in_words(channel, &scored.flags));
-    let level = percent(scored.level.get());
-    let parts: Vec<_> =
-        [format!("{level} between {}", intervals.join(", "))].into_iter().chain(odds).collect();
-    Some(parts.join("; "))
+    let intervals = format!("{}: {} per mL", percent(scored.level.get()), intervals.join(", "));
+    let odds = channels.iter().filter_map(|channel| odds_in_words(channel));
+    Some([intervals].into_iter().chain(odds).collect::<Vec<_>>().join("; "))
 }
 
-/// The odds of a number that is not sure, unless a flag gives them anyway.
-fn odds_in_words(channel: &ScoredChannel, flags: &[Flag]) -> Option<String> {
+/// The odds of a number that is not sure: `14 um(c) is 12 at 80 %, 13 at 20 %`.
+fn odds_in_words(channel: &ScoredChannel) -> Option<String> {
     const SURE: f64 = 0.99;
     let odds = channel.odds.as_ref()?;
-    let is_said = flags.iter().any(|flag| flag.code == "near-class-edge" && flag.size == Some(channel.size));
-    let is_sure = odds.likeliest().is_none_or(|(_, p)| p.get() >= SURE);
-    (!is_said && !is_sure).then(|| format!("{} is {}", channel.size, likely(odds)))
-}
-
-/// `12 at 80 %, 13 at 20 %`: what is likelier than one in a hundred.
-fn likely(odds: &Odds) -> String {
-    let likely = odds.iter().filter(|(_, p)| p.get() >= 0.01);
-    likely.map(|(number, p)| format!("{number} at {}", percent(p.get()))).collect::<Vec<_>>().join(", ")
+    let is_open = odds.likeliest().is_some_and(|(_, p)| p.get() < SURE);
+    let likely = odds.iter().filter(|(_, p)| p.get() >= 1.0 - SURE);
+    let likely: Vec<_> = likely.map(|(number, p)| format!("{number} at {}", percent(p.get()))).collect();
+    is_open.then(|| format!("{} is {}", channel.size, likely.join(", ")))
 }
 
 /// A fraction in per cent, short of certainty unless it is certain.
@@ -66,9 +56,44 @@ fn percent(fraction: f64) -> String {
     }
 }
 
-fn flag_line(flag: &Flag) -> String {
-    let size = flag.size.map(|size| format!("{size}: ")).unwrap_or_default();
-    format!("[{}] {size}{}; {}", flag.code, flag.evidence, flag.advice)
+/// What to clear up first, size by size, with the numbers that raised it.
+fn doubt_lines(flags: &[Flag]) -> Vec<String> {
+    let mut lines: Vec<(Option<Size>, Vec<&str>, Vec<&str>)> = Vec::new();
+    for flag in flags.iter().filter(|flag| flag.severity == Severity::Doubt) {
+        let i = lines.iter().position(|(size, ..)| *size == flag.size).unwrap_or_else(|| {
+            lines.push((flag.size, Vec::new(), Vec::new()));
+            lines.len() - 1
+        });
+        let (_, codes, evidence) = &mut lines[i];
+        codes.push(flag.code);
+        if !evidence.iter().any(|said| said.starts_with(&flag.evidence)) {
+            evidence.push(&flag.evidence);
+        }
+    }
+    let line = |(size, codes, evidence): (Option<Size>, Vec<&str>, Vec<&str>)| {
+        let size = size.map(|size| format!("{size} ")).unwrap_or_default();
+        format!("doubt: {size}[{}] {}", codes.join(", "), evidence.join("; "))
+    };
+    lines.into_iter().map(line).collect()
+}
+
+/// What is to be kept in mind, by code.
+fn note_line(flags: &[Flag]) -> Option<String> {
+    let notes: Vec<&Flag> = flags.iter().filter(|flag| flag.severity == Severity::Note).collect();
+    let mut codes: Vec<&str> = notes.iter().map(|flag| flag.code).collect();
+    codes.sort_unstable();
+    codes.dedup();
+    let of_code = |code: &str| {
+        let sizes: Vec<_> =
+            notes.iter().filter(|flag| flag.code == code).filter_map(|flag| flag.size).map(um).collect();
+        if sizes.is_empty() { format!("[{code}]") } else { format!("{} um [{code}]", sizes.join(", ")) }
+    };
+    (!codes.is_empty())
+        .then(|| format!("note: {}", codes.into_iter().map(of_code).collect::<Vec<_>>().join("; ")))
+}
+
+fn um(size: Size) -> String {
+    size.um().to_string()
 }
 
 /// Why the counts leave it open, and what would settle it.

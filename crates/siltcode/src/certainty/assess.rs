@@ -7,6 +7,7 @@ use super::flags::{self, Context, Flag};
 use super::level::{Interval, Level, Scatter};
 use super::odds::Odds;
 use super::posterior::Posterior;
+use super::runs;
 use crate::class::iso4406::FEW_BELOW;
 use crate::count::{PerMl, Reading};
 use crate::sample::Sample;
@@ -18,7 +19,8 @@ use crate::spectrum::{Channel, Spectrum};
 pub struct Assessment {
     /// The level of the intervals.
     pub level: Level,
-    /// Scatter between bottles that the intervals and odds allow for, where it is known.
+    /// The scatter that intervals and odds allow for beside counting: the one given or, without one, that of the runs' mean
+    /// where the runs differ by more than chance ([`runs::scatter_of_mean`]).
     pub scatter: Option<Scatter>,
     /// Every size, smallest first.
     pub channels: Vec<ChannelCertainty>,
@@ -64,6 +66,7 @@ pub struct ChannelCertainty {
 /// ```
 #[must_use]
 pub fn assess(sample: &Sample, spectrum: &Spectrum, context: &Context<'_>) -> Assessment {
+    let context = &with_scatter(sample, context);
     let channels: Vec<_> = spectrum.channels().iter().map(|channel| certainty(channel, context)).collect();
     let odds: Vec<_> = channels.iter().map(|channel| channel.odds.as_ref()).collect();
     Assessment {
@@ -84,7 +87,7 @@ pub(crate) fn assess_net(
     widened: &Spectrum,
     context: &Context<'_>,
 ) -> Assessment {
-    let context = Context { blank: Some(blank), ..*context };
+    let context = Context { blank: Some(blank), ..with_scatter(sample, context) };
     let channels = widened.channels().iter().map(|channel| ChannelCertainty {
         interval_per_ml: net_of(channel.size, gross, blank).map(|net| net.interval(context.level)),
         ..certainty(channel, &context)
@@ -98,6 +101,11 @@ pub(crate) fn assess_net(
         unknown: unknown(widened),
         channels,
     }
+}
+
+fn with_scatter<'a>(sample: &Sample, context: &Context<'a>) -> Context<'a> {
+    let scatter = context.scatter.or_else(|| runs::scatter_of_mean(sample, context.alarm));
+    Context { scatter, ..*context }
 }
 
 fn net_of(size: Size, gross: &Spectrum, blank: &Spectrum) -> Option<Net> {

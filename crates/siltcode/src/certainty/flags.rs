@@ -8,7 +8,7 @@
 //! |---|---|
 //! | `few-raw-counts` | fewer than 20 particles were counted at a size |
 //! | `near-class-edge` | the likeliest range number is less than twice as likely as all others together |
-//! | `scatter` | runs differ by more than chance, or than the caller's own tolerance |
+//! | `scatter` | runs differ by more than chance, or than the caller's own tolerance; a note if the number is sure even so |
 //! | `too-regular` | runs agree better than chance allows |
 //! | `first-run-differs` | the first run differs from the others, which agree |
 //! | `drift` | each run goes the same way from the one before, beyond chance |
@@ -150,7 +150,7 @@ pub(super) fn with_odds(
     let mut flags = Vec::new();
     for (channel, odds) in spectrum.channels().iter().zip(odds) {
         flags.extend(of_channel(channel, *odds));
-        flags.extend(of_runs(sample, channel.size, context));
+        flags.extend(of_runs(sample, channel.size, context, weight(*odds, context.level)));
         flags.extend(of_coincidence(sample, channel.size, context));
         flags.extend(context.blank.and_then(|blank| of_blank(channel, blank, context.alarm)));
     }
@@ -209,14 +209,14 @@ fn near_edge(size: Size, odds: &Odds) -> Option<Flag> {
     })
 }
 
-/// The evidence of each run at one size, where every run that counted it has some.
-fn evidence_of_runs(sample: &Sample, size: Size) -> Option<Vec<Evidence>> {
-    let channels = sample.runs.iter().filter_map(|run| run.spectrum.channel(size));
-    channels.filter(|channel| channel.reading.is_counted()).map(|channel| channel.evidence).collect()
+/// What runs that disagree weigh: with a range number that is sure all the same they are only to be kept in mind.
+fn weight(odds: Option<&Odds>, level: Level) -> Severity {
+    let is_sure = odds.and_then(Odds::likeliest).is_some_and(|(_, p)| p.get() >= level.get());
+    if is_sure { Severity::Note } else { Severity::Doubt }
 }
 
-fn of_runs(sample: &Sample, size: Size, context: &Context<'_>) -> Vec<Flag> {
-    let Some(evidence) = evidence_of_runs(sample, size) else {
+fn of_runs(sample: &Sample, size: Size, context: &Context<'_>, weight: Severity) -> Vec<Flag> {
+    let Some(evidence) = sample.evidence_of_runs(size) else {
         return spread_of_concentrations(sample, size, context.spread).into_iter().collect();
     };
     let Some(runs) = Runs::new(&evidence) else { return Vec::new() };
@@ -226,18 +226,21 @@ fn of_runs(sample: &Sample, size: Size, context: &Context<'_>) -> Vec<Flag> {
     };
     let risk = context.alarm.risk();
     let dispersion = runs.dispersion();
+    let of_weight =
+        |code, evidence, advice| Flag { code, severity: weight, size: Some(size), evidence, advice };
     let mut flags = Vec::new();
-    if dispersion.p_scattered.get() <= risk || runs.is_spread_exceeded(context.spread) {
-        let spread = runs.spread(context.spread);
+    let is_scattered = dispersion.p_scattered.get() <= risk;
+    if is_scattered || runs.is_spread_exceeded(context.spread) {
+        let (range, index) = (percent(runs.range()), dispersion.index);
+        let allowed =
+            (!is_scattered).then(|| format!(", allowed {}", percent(runs.spread(context.spread).allowed)));
         let evidence = format!(
-            "{}: index of dispersion {:.1}, largest less smallest {} of the mean, allowed {}",
+            "{}: index of dispersion {index:.1}, largest less smallest {range} of the mean{}",
             counts(),
-            dispersion.index,
-            percent(spread.found),
-            percent(spread.allowed)
+            allowed.unwrap_or_default()
         );
         let advice = "shake and degas the bottle and count again; if bottles differ, draw more of them";
-        flags.push(doubt("scatter", Some(size), evidence, advice));
+        flags.push(of_weight("scatter", evidence, advice));
     }
     if dispersion.p_regular.get() <= risk {
         let evidence = format!("{}: chance agrees so well {}", counts(), once_in(dispersion.p_regular.get()));
@@ -245,8 +248,7 @@ fn of_runs(sample: &Sample, size: Size, context: &Context<'_>) -> Vec<Flag> {
         flags.push(doubt("too-regular", Some(size), evidence, advice));
     }
     flags.extend(
-        first_run(&evidence, &runs, risk)
-            .map(|advice| doubt("first-run-differs", Some(size), counts(), advice)),
+        first_run(&evidence, &runs, risk).map(|advice| of_weight("first-run-differs", counts(), advice)),
     );
     let drift = runs.drift();
     if let Some(direction) = drift.monotone.filter(|_| drift.p.get() <= risk) {
@@ -258,7 +260,7 @@ fn of_runs(sample: &Sample, size: Size, context: &Context<'_>) -> Vec<Flag> {
                 "look for bubbles leaving or particles settling; shake, degas and count at once"
             }
         };
-        flags.push(doubt("drift", Some(size), counts(), advice));
+        flags.push(of_weight("drift", counts(), advice));
     }
     flags
 }
@@ -295,7 +297,7 @@ fn spread_of_concentrations(sample: &Sample, size: Size, criterion: Criterion) -
 
 fn of_coincidence(sample: &Sample, size: Size, context: &Context<'_>) -> Option<Flag> {
     let counter = context.coincidence?;
-    let most = evidence_of_runs(sample, size)?.iter().map(|run| run.raw).max()?;
+    let most = sample.evidence_of_runs(size)?.iter().map(|run| run.raw).max()?;
     let observed = Mean::new(most as f64).ok()?;
     let truth = counter.truth(observed);
     if truth.as_ref().is_ok_and(|&truth| !counter.is_near_saturation(truth)) {

@@ -124,6 +124,11 @@ fn all_within(bins: &[f64], means: &[f64], scatter: Scatter) -> f64 {
     }
     // An integral over integrals: each level asks for less than the one inside it can give.
     let log_sd = scatter.log_sd();
+    let sum_from = |i: usize| Shape::new(bins[i..].iter().map(|bin| bin + 0.5).sum());
+    let each = means.iter().enumerate().map(|(i, &mean)| tails(&sum_from(i), log_sd, mean));
+    if let Some(all) = bounded(each, ERROR_OUTSIDE) {
+        return all;
+    }
     let within = |z: f64| {
         let factor = (-log_sd * z).exp();
         let means: Vec<f64> = means.iter().map(|mean| mean * factor).collect();
@@ -139,11 +144,21 @@ fn all_within(bins: &[f64], means: &[f64], scatter: Scatter) -> f64 {
     integral(within, &mut points, ERROR_OUTSIDE)
 }
 
+/// The chance of all, where at most one size by itself leaves a doubt worth an integral: it is at most the least of theirs,
+/// and falls short of that by at most the sum of what the others fall short of certainty.
+fn bounded(tails: impl Iterator<Item = [f64; 2]>, error: f64) -> Option<f64> {
+    let start = (1.0_f64, 0.0_f64, 0.0);
+    let (least, most, short) = tails.fold(start, |(least, most, short), [within, over]| {
+        (least.min(within), most.max(over), short + over)
+    });
+    (least <= error || short - most <= error).then_some(least)
+}
+
 /// Independent gamma bins, smallest size first, and the limits of their sums from the large end.
 struct Sums {
     shapes: Vec<Shape>,
     /// Each sum from its bin to the largest.
-    sums: Vec<Shape>,
+    from_here_up: Vec<Shape>,
     limits: Vec<f64>,
     error: f64,
 }
@@ -157,46 +172,40 @@ impl Sums {
     fn new(bins: &[f64], means: &[f64], error: f64) -> Self {
         let shapes: Vec<Shape> = bins.iter().map(|bin| Shape::new(bin + 0.5)).collect();
         let sum_from = |i: usize| Shape::new(shapes[i..].iter().map(Shape::get).sum());
-        let sums: Vec<Shape> = (0..shapes.len()).map(sum_from).collect();
+        let from_here_up: Vec<Shape> = (0..shapes.len()).map(sum_from).collect();
         let mut limits = means.to_vec();
         for i in 0..limits.len() {
-            let end = support(&sums[i]).high;
+            let end = support(&from_here_up[i]).high;
             let above = if i == 0 { end } else { limits[i - 1].min(end) };
             limits[i] = limits[i].min(above);
         }
-        let rounding = sums.first().map_or(0.0, Shape::rounding);
-        Self { shapes, sums, limits, error: error.max(ROUNDINGS * rounding) }
+        let rounding = from_here_up.first().map_or(0.0, Shape::rounding);
+        Self { shapes, from_here_up, limits, error: error.max(ROUNDINGS * rounding) }
     }
 
     fn all_within(&self) -> f64 {
         self.by_bounds().unwrap_or_else(|| self.integrated())
     }
 
-    /// Where each size by itself leaves no doubt worth an integral: the chance of all is at most the least of theirs, and
-    /// falls short of certainty by at most the sum of what they fall short.
     fn by_bounds(&self) -> Option<f64> {
-        let each = self.sums.iter().zip(&self.limits).map(|(sum, &limit)| sum.tails(limit));
-        let (least, short) =
-            each.fold((1.0_f64, 0.0), |(least, short), [within, over]| (least.min(within), short + over));
-        if short <= self.error {
-            return Some(1.0 - short);
-        }
-        (least <= self.error).then_some(least)
+        bounded(self.from_here_up.iter().zip(&self.limits).map(|(sum, &limit)| sum.tails(limit)), self.error)
     }
 
     fn integrated(&self) -> f64 {
         let Some(last) = self.shapes.len().checked_sub(1) else { return 1.0 };
         let mut stand_in: Option<StandIn> = None;
         for i in 1..last {
-            let larger = support(&self.sums[i + 1]);
+            let larger = support(&self.from_here_up[i + 1]);
             let high = larger.high.min(self.limits[i + 1]);
             if larger.low >= high {
                 return 0.0;
             }
             let mut points = vec![larger.low, high];
-            self.mark_steps(&mut points, i + 1, 0.0, &self.sums[i + 1]);
+            self.mark_steps(&mut points, i + 1, 0.0, &self.from_here_up[i + 1]);
             let left = |sum: f64| (self.limits[i] - sum).max(0.0).sqrt();
-            points.iter_mut().for_each(|point| *point = left(*point));
+            for point in &mut points {
+                *point = left(*point);
+            }
             let chance = |root: f64| self.chance(i, self.limits[i] - root * root, stand_in.as_ref());
             stand_in = Some(StandIn::new(chance, &mut points, self.error));
         }
@@ -221,7 +230,9 @@ impl Sums {
         let mut points = vec![reach.low, high];
         self.mark_steps(&mut points, i, sum, shape);
         points.push(shape.get().min(high));
-        points.iter_mut().for_each(|point| *point = point.sqrt());
+        for point in &mut points {
+            *point = point.sqrt();
+        }
         let weighted = |root: f64| density_of_root(shape, root) * within(sum + root * root);
         integral(weighted, &mut points, self.error)
     }

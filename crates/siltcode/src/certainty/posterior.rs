@@ -8,7 +8,7 @@ use super::quadrature::{crossing, integral};
 use crate::count::{Evidence, PerMl};
 
 /// Absolute error of a probability that takes an integral.
-const ERROR: f64 = 1e-11;
+const ERROR: f64 = 1e-10;
 
 /// The concentration of the fluid, given one bottle's evidence.
 ///
@@ -93,18 +93,31 @@ impl Posterior {
         tails(&self.shape, self.scatter.log_sd(), mean)
     }
 
+    /// Where the probability at or below is `p`, found on the scale of normal deviates, where it is nearly a straight line.
     fn quantile(&self, p: f64) -> Mean {
-        // Halving in the logarithm, from where nothing is left on either side.
+        let deviate = |[below, above]: [f64; 2]| {
+            let z = normal::upper_quantile(below.min(above).max(f64::MIN_POSITIVE));
+            if below < above { -z } else { z }
+        };
+        let target = deviate([p, 1.0 - p]);
+        let falling = |ln_mean: f64| target - deviate(self.tails(ln_mean.exp()));
         let shape = self.shape.get();
         let sd = (1.0 / shape + self.scatter.log_sd().powi(2)).sqrt();
-        let (middle, far) = (shape.ln(), 12.0 * sd + 60.0 / shape.min(60.0));
-        let excess = |ln_mean: f64| {
-            let [below, above] = self.tails(ln_mean.exp());
-            if p < 0.5 { p - below } else { above - (1.0 - p) }
-        };
-        Mean::computed(crossing(excess, middle - far, middle + far).exp())
+        let (mut low, mut high) = (shape.ln() + (target - 0.5) * sd, shape.ln() + (target + 0.5) * sd);
+        for step in 0..FARTHEST {
+            let reach = sd * f64::from(1_u32 << step.min(16));
+            match (falling(low) < 0.0, falling(high) > 0.0) {
+                (true, _) => low -= reach,
+                (_, true) => high += reach,
+                _ => break,
+            }
+        }
+        Mean::computed(crossing(falling, low, high).exp())
     }
 }
+
+/// Steps, each twice as long as the last, from the likely place of a quantile to its farthest.
+const FARTHEST: u32 = 40;
 
 /// The probability between two points, from the tails at each, with the digits of the smaller ones.
 pub(crate) fn inside(from: [f64; 2], to: [f64; 2]) -> Probability {

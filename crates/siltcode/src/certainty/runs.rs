@@ -16,6 +16,8 @@ use super::posterior::over_normal;
 use super::quadrature::crossing;
 use super::ratio;
 use crate::count::Evidence;
+use crate::sample::Sample;
+use crate::size::Size;
 
 /// Two or more counts of the same fluid at the same size, in the order counted.
 ///
@@ -205,7 +207,7 @@ impl<'a> Runs<'a> {
         if let Criterion::Chance(level) = criterion {
             // The range of more than two normal variables goes further than that of two, whose quantile is a normal one.
             let least = SQRT_2 * normal::upper_quantile(level.risk() / 2.0) / self.mean_count().sqrt();
-            if self.found() < least {
+            if self.range() < least {
                 return false;
             }
         }
@@ -216,8 +218,9 @@ impl<'a> Runs<'a> {
         self.total / self.each.len() as f64
     }
 
-    /// The largest less the smallest run over their mean.
-    fn found(&self) -> f64 {
+    /// The largest less the smallest run over their mean \[-\].
+    #[must_use]
+    pub fn range(&self) -> f64 {
         let per_ml = || self.each.iter().map(|run| run.per_ml().get());
         let range = per_ml().fold(0.0, f64::max) - per_ml().fold(f64::INFINITY, f64::min);
         range / self.per_ml()
@@ -230,8 +233,24 @@ impl<'a> Runs<'a> {
             Criterion::Chance(level) => range_quantile(self.each.len(), level) / self.mean_count().sqrt(),
             Criterion::Fraction(fraction) => fraction,
         };
-        Spread { found: self.found(), allowed }
+        Spread { found: self.range(), allowed }
     }
+}
+
+/// How much a bottle's mean may be off beyond counting, where its runs differ by more than chance at any size: the largest
+/// coefficient of variation between runs, over the root of their number. None where no size's runs differ so.
+#[must_use]
+pub fn scatter_of_mean(sample: &Sample, alarm: Level) -> Option<Scatter> {
+    let first = sample.runs.first().filter(|_| sample.runs.len() >= 2)?;
+    let of_size = |size: Size| {
+        let evidence = sample.evidence_of_runs(size)?;
+        let runs = Runs::new(&evidence)?;
+        let is_scattered = runs.dispersion().p_scattered.get() <= alarm.risk();
+        is_scattered.then(|| runs.scatter().cv() / (evidence.len() as f64).sqrt())
+    };
+    let largest =
+        first.spectrum.channels().iter().filter_map(|channel| of_size(channel.size)).reduce(f64::max);
+    largest.and_then(|cv| Scatter::from_cv(cv).ok()).filter(|scatter| *scatter > Scatter::NONE)
 }
 
 /// Absolute error of the probability behind a quantile of the range.

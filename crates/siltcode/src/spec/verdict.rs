@@ -65,7 +65,7 @@ impl Spec {
     /// let verdict = spec.judge(&close, &[], &Judging::default());
     /// assert_eq!(verdict.check.outcome.to_string(), "conforms");  // by the numbers: 74 is below 80
     /// assert_eq!(verdict.outcome.to_string(), "undecided");       // but 74 could be chance
-    /// assert_eq!(format!("{:.2}", verdict.p.unwrap().get()), "0.74");
+    /// assert_eq!(format!("{:.2}", verdict.p.unwrap().get()), "0.75");
     /// assert_eq!(verdict.rule.to_string(), "probability of conformity at least 95 %");
     /// # Ok::<(), siltcode::Error>(())
     /// ```
