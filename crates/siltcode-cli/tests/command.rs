@@ -331,6 +331,20 @@ fn what_looks_wrong_stands_under_the_bottle() {
 }
 
 #[test]
+fn what_stays_while_the_rest_falls_is_flagged_against_an_earlier_bottle() {
+    let heading = "bottle,volume mL,raw 4 um(c),raw 6 um(c),raw 14 um(c)\n";
+    let (_before, before) =
+        file("before.csv", format!("{heading}A,10,9000,4000,900\nB,10,9000,4000,900\n").as_bytes());
+    let (_now, now) = file("now.csv", format!("{heading}A,10,9010,500,60\nC,10,9010,500,60\n").as_bytes());
+    let json = json_of(&now, &["--earlier", before.to_str().unwrap()]);
+    assert!(json["samples"][0]["flags"].to_string().contains("fine-stays-coarse-falls"));
+    assert!(
+        !json["samples"][1]["flags"].to_string().contains("fine-stays-coarse-falls"),
+        "C has no earlier bottle"
+    );
+}
+
+#[test]
 fn a_dirty_blank_is_flagged_and_widens_what_is_left() {
     let counts = "bottle,kind,volume mL,raw 4 um(c),raw 6 um(c),raw 14 um(c)\nflask,blank,10,900,300,20\nA,sample,10,1000,310,21\n";
     let (_folder, path) = file("blank.csv", counts.as_bytes());

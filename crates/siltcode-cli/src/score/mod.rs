@@ -2,6 +2,7 @@
 
 mod closing;
 mod csv;
+mod earlier;
 mod json;
 mod rejects;
 mod report;
@@ -24,6 +25,7 @@ use siltcode::{
 
 use crate::exit::{Exit, Failure};
 use crate::inputs::{self, Input};
+use earlier::Earlier;
 use rejects::Rejects;
 use report::{Report, Tally};
 
@@ -55,6 +57,10 @@ pub(crate) struct Args {
     /// Subtract the blank read last before a bottle, per size band; without this, blanks are only shown.
     #[arg(long)]
     subtract_blank: bool,
+
+    /// Counts drawn from the same points before, matched by the bottle's name: says what stays while the rest falls.
+    #[arg(long, value_name = "FILE")]
+    earlier: Vec<PathBuf>,
 
     #[command(flatten)]
     certainty: Certainty,
@@ -228,6 +234,7 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     let options = args.hints.options()?;
     let context = args.certainty.context()?;
     let rule = args.certainty.rule(context.level);
+    let earlier = Earlier::read(&args.earlier, &options)?;
     let inputs = inputs::open_all(&args.files)?;
     let mut rejects = Rejects::new(args.rejects.as_deref())?;
 
@@ -240,6 +247,7 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     let mut scorer = Scorer {
         scoring: Scoring { spec: spec.as_ref(), rule, subtract: None, context },
         subtract_blank: args.subtract_blank,
+        earlier: &earlier,
         blank: None,
         report,
         rejects: &mut rejects,
@@ -293,6 +301,7 @@ fn progress_bar(bytes: u64) -> ProgressBar {
 struct Scorer<'a> {
     scoring: Scoring<'a>,
     subtract_blank: bool,
+    earlier: &'a Earlier,
     /// The blank read last.
     blank: Option<Spectrum>,
     report: Box<dyn Report + 'a>,
@@ -335,7 +344,7 @@ impl Sink for Scorer<'_> {
             self.notice(notice);
         }
         let blank = self.blank.as_ref();
-        let context = Context { blank, ..self.scoring.context };
+        let context = Context { blank, earlier: self.earlier.of(&sample.id), ..self.scoring.context };
         let subtract = blank.filter(|_| self.subtract_blank);
         match score(&sample, &Scoring { subtract, context, ..self.scoring }) {
             Ok(scored) => {

@@ -1,0 +1,35 @@
+//! Bottles drawn from the same points before, to tell what has changed since.
+
+use std::collections::HashMap;
+use std::path::PathBuf;
+
+use siltcode::Spectrum;
+use siltcode::intake::{self, Options};
+
+use super::say;
+use crate::exit::Failure;
+use crate::inputs;
+
+/// The counts of earlier bottles, by name.
+#[derive(Default)]
+pub(super) struct Earlier(HashMap<String, Spectrum>);
+
+impl Earlier {
+    /// Reads files of earlier bottles, of the same form as the others. Where a name comes twice the last one counts.
+    pub(super) fn read(paths: &[PathBuf], options: &Options) -> Result<Self, Failure> {
+        let mut bottles = HashMap::new();
+        for input in inputs::open_all(paths)? {
+            let batch = intake::read(&input.name, input.file, options)?;
+            batch.problems.iter().for_each(say::problem);
+            let counted =
+                batch.samples.iter().filter_map(|sample| Some((sample.id.clone(), sample.spectrum().ok()?)));
+            bottles.extend(counted);
+        }
+        Ok(Self(bottles))
+    }
+
+    /// The earlier counts of the bottle of this name.
+    pub(super) fn of(&self, id: &str) -> Option<&Spectrum> {
+        self.0.get(id)
+    }
+}
