@@ -40,7 +40,7 @@ struct Cli {
 
 #[derive(Subcommand)]
 enum Command {
-    Score(score::Args),
+    Score(Box<score::Args>),
     Specs(specs::Args),
     Tables(tables::Args),
     Classes(classes::Args),
