@@ -7,10 +7,15 @@
 #![allow(clippy::elidable_lifetime_names)] // 'py names the interpreter that a value lives in
 
 mod arrays;
+mod batch;
+mod certainty;
 mod codes;
 mod error;
+mod frame;
 mod plain;
 mod quantities;
+mod specs;
+mod table;
 
 /// The native module.
 #[pyo3::pymodule]
@@ -24,7 +29,20 @@ mod _native {
     };
 
     #[pymodule_export]
+    use crate::batch::{Batch, Scores, batch_of, read_counts};
+    #[pymodule_export]
+    use crate::certainty::{
+        coincidence, combined, compare, converted, decide, diluted, guarded, in_numbers, less_blank,
+        most_to_accept, plan_volume, runs, sequential_step,
+    };
+    #[pymodule_export]
+    use crate::frame::{score_columns, score_stream};
+    #[pymodule_export]
     use crate::quantities::in_unit;
+    #[pymodule_export]
+    use crate::specs::{published_names, published_text, spec_parts};
+    #[pymodule_export]
+    use crate::table::Columns;
     #[pymodule_export]
     const VERSION: &str = env!("CARGO_PKG_VERSION");
 }

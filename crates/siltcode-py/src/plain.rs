@@ -2,13 +2,19 @@
 
 use pyo3::prelude::*;
 use serde::{Deserialize, Serialize};
+use siltcode::certainty::coincidence::Coincidence;
 use siltcode::certainty::poisson::Method;
-use siltcode::certainty::{Level, Scatter};
+use siltcode::certainty::runs::Criterion;
+use siltcode::certainty::{Context, Level, Rule, Scatter};
 use siltcode::count::whole_count;
+use siltcode::intake::{Decimal, Form, Options};
+use siltcode::sample::Run;
 use siltcode::{
-    Basis, Channel, CountedVolume, Dilution, ErrorKind, Evidence, PerMl, Reading, Size, SizeScale, Spectrum,
+    Basis, Channel, Companion, CountedVolume, Dilution, ErrorKind, Evidence, PerMl, Property, Reading,
+    Sample, Size, SizeScale, Spectrum,
 };
 
+use crate::batch::How;
 use crate::error::Result;
 
 /// A result as dictionaries, lists, numbers and text.
@@ -128,10 +134,121 @@ impl ReadingGiven {
     }
 }
 
-impl<'py> FromPyObject<'_, 'py> for SpectrumGiven {
-    type Error = PyErr;
+/// A bottle: its runs, what else was measured (property and value in words), and notes.
+#[derive(Deserialize)]
+pub(crate) struct SampleGiven {
+    id: String,
+    runs: Vec<(Option<String>, SpectrumGiven)>,
+    companions: Vec<(String, String)>,
+    notes: Vec<(String, String)>,
+}
 
-    fn extract(given: Borrowed<'_, 'py, PyAny>) -> PyResult<Self> {
-        Ok(pythonize::depythonize(&given)?)
+impl SampleGiven {
+    pub(crate) fn sample(&self) -> siltcode::Result<Sample> {
+        let run = |(label, given): &(Option<String>, SpectrumGiven)| {
+            Ok(Run { label: label.clone(), spectrum: given.spectrum()? })
+        };
+        let companion = |(property, measured): &(String, String)| {
+            let property = Property::named(property).unwrap_or_else(|| Property::Microbial(property.clone()));
+            Ok(Companion { property, measured: measured.parse()? })
+        };
+        Ok(Sample {
+            id: self.id.clone(),
+            runs: self.runs.iter().map(run).collect::<siltcode::Result<_>>()?,
+            companions: self.companions.iter().map(companion).collect::<siltcode::Result<_>>()?,
+            notes: self.notes.clone(),
+        })
     }
 }
+
+/// What is known of an input beforehand.
+#[derive(Deserialize)]
+pub(crate) struct OptionsGiven {
+    delimiter: Option<String>,
+    decimal: Option<String>,
+    per: Option<String>,
+    scale: Option<String>,
+    differential: Option<bool>,
+    volume_ml: Option<f64>,
+    dilution: Option<f64>,
+    sheet: Option<String>,
+}
+
+impl OptionsGiven {
+    pub(crate) fn options(&self) -> siltcode::Result<Options> {
+        let delimiters = [(",", b','), (";", b';'), ("tab", b'\t'), ("\t", b'\t'), ("|", b'|')];
+        let delimiter = |given: &String| match delimiters.iter().find(|(name, _)| name == given) {
+            Some((_, byte)) => Ok(*byte),
+            None => choice(given, "delimiter", &delimiters),
+        };
+        let form = |differential| if differential { Form::Differential } else { Form::Cumulative };
+        let decimals = [(".", Decimal::Dot), (",", Decimal::Comma)];
+        Ok(Options {
+            delimiter: self.delimiter.as_ref().map(delimiter).transpose()?,
+            decimal: self
+                .decimal
+                .as_ref()
+                .map(|given| choice(given, "decimal mark", &decimals))
+                .transpose()?,
+            basis: self.per.as_deref().map(basis).transpose()?,
+            scale: self.scale.as_deref().map(str::parse).transpose()?,
+            form: self.differential.map(form),
+            volume: self.volume_ml.map(CountedVolume::from_ml).transpose()?,
+            dilution: self.dilution.map(Dilution::new).transpose()?,
+            sheet: self.sheet.clone(),
+        })
+    }
+}
+
+/// How to score, and what else is known.
+#[derive(Deserialize)]
+pub(crate) struct ScoringGiven {
+    level: f64,
+    rule: Option<String>,
+    scatter: Option<f64>,
+    alarm: f64,
+    spread: Option<f64>,
+    method: Option<String>,
+    occupied: Option<f64>,
+    subtract: Option<SampleGiven>,
+}
+
+impl ScoringGiven {
+    pub(crate) fn scoring(self) -> siltcode::Result<How> {
+        let (level, alarm) = (Level::new(self.level)?, Level::new(self.alarm)?);
+        let context = Context {
+            level,
+            scatter: self.scatter.map(Scatter::from_cv).transpose()?,
+            alarm,
+            spread: self.spread.map_or(Criterion::Chance(alarm), Criterion::Fraction),
+            coincidence: self.occupied.map(Coincidence::occupied).transpose()?,
+            ..Context::default()
+        };
+        let rule = self.rule.as_deref().map(|name| rule(name, level)).transpose()?;
+        let blank = self.subtract.map(|given| given.sample()?.spectrum()).transpose()?;
+        Ok(How { rule, subtract: blank, method: self.method, context })
+    }
+}
+
+pub(crate) fn rule(name: &str, level: Level) -> siltcode::Result<Rule> {
+    let rules = [
+        ("simple-acceptance", Rule::SimpleAcceptance),
+        ("guard-band", Rule::GuardBand(level)),
+        ("conformity", Rule::Conformity(level)),
+    ];
+    choice(name, "decision rule", &rules)
+}
+
+macro_rules! from_plain_values {
+    ($($type:ident)*) => { $(
+        impl<'py> FromPyObject<'_, 'py> for $type {
+            type Error = PyErr;
+
+            fn extract(given: Borrowed<'_, 'py, PyAny>) -> PyResult<Self> {
+                Ok(pythonize::depythonize(&given)?)
+            }
+        }
+    )* };
+}
+
+from_plain_values! { SpectrumGiven SampleGiven OptionsGiven ScoringGiven }

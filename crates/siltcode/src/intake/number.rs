@@ -6,6 +6,7 @@
 use std::str::FromStr;
 
 use super::options::Decimal;
+use crate::companion::Measured;
 use crate::count::{PerMl, Reading};
 use crate::error::{Error, ErrorKind};
 
@@ -99,6 +100,35 @@ impl FromStr for Reading {
             Ok(Cell::Below(number)) => Ok(Self::Below(per_ml(number)?)),
             Ok(Cell::Above(number)) => Ok(Self::Above(per_ml(number)?)),
             Err(_) => Err(ErrorKind::CountUnreadable { found: text.trim().into() }.into()),
+        }
+    }
+}
+
+impl FromStr for Measured {
+    type Err = Error;
+
+    /// Reads its own print, with a decimal point: `150 mg/kg`, `<30 mg/kg`; anything else is words.
+    ///
+    /// ```
+    /// use siltcode::Measured;
+    ///
+    /// for text in ["150 mg/kg", "<30 mg/kg", "clear and bright"] {
+    ///     assert_eq!(text.parse::<Measured>()?.to_string(), text);
+    /// }
+    /// # Ok::<(), siltcode::Error>(())
+    /// ```
+    ///
+    /// # Errors
+    /// As [`Measured::number`].
+    fn from_str(text: &str) -> Result<Self, Error> {
+        let text = text.trim();
+        let unit_at = text.find(|c: char| c.is_alphabetic() || c == '%').unwrap_or(text.len());
+        let (number, unit) = text.split_at(unit_at);
+        let Ok(unit) = unit.parse();
+        match read(number, Marks::Given(Decimal::Dot)) {
+            Ok(Cell::Number(number)) => Self::number(number.value, unit),
+            Ok(Cell::Below(number)) => Ok(Self::LessThan { below: number.value, unit }),
+            _ => Ok(Self::Words(text.into())),
         }
     }
 }

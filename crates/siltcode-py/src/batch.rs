@@ -1,0 +1,220 @@
+//! Bottles read from files or handed over, and their scores.
+
+use std::io::Cursor;
+use std::panic::resume_unwind;
+use std::sync::Arc;
+use std::thread;
+
+use arrow_array::{ArrayRef, BooleanArray, Float64Array, StringArray, UInt8Array, UInt64Array};
+use pyo3::exceptions::PyIndexError;
+use pyo3::prelude::*;
+use siltcode::certainty::{Context, Rule};
+use siltcode::intake::{self, Options, RejectWriter};
+use siltcode::provenance::Provenance;
+use siltcode::{PerMl, RangeNumber, Sample, Scored, ScoredChannel, Scoring, Spec, Spectrum, score, tables};
+
+use crate::error::Result;
+use crate::plain::{self, OptionsGiven, SampleGiven, ScoringGiven};
+use crate::specs::SpecGiven;
+use crate::table::Columns;
+
+/// Bottles, blanks, problems and notices.
+#[pyclass(frozen, module = "siltcode._native")]
+pub(crate) struct Batch(intake::Batch);
+
+/// Reads inputs, each a name and its bytes, into one batch.
+#[pyfunction]
+pub(crate) fn read_counts(
+    py: Python<'_>,
+    inputs: Vec<(String, Vec<u8>)>,
+    options: OptionsGiven,
+) -> Result<Batch> {
+    let options: Options = options.options()?;
+    let read = || -> siltcode::Result<intake::Batch> {
+        let mut batch = intake::Batch::default();
+        for (name, bytes) in &inputs {
+            batch.append(intake::read(name, Cursor::new(bytes), &options)?);
+        }
+        Ok(batch)
+    };
+    Ok(Batch(py.detach(read)?))
+}
+
+/// A batch of samples made in Python.
+#[pyfunction]
+pub(crate) fn batch_of(samples: Vec<SampleGiven>) -> Result<Batch> {
+    let samples = samples.iter().map(SampleGiven::sample).collect::<siltcode::Result<_>>()?;
+    Ok(Batch(intake::Batch { samples, ..intake::Batch::default() }))
+}
+
+#[pymethods]
+impl Batch {
+    fn __len__(&self) -> usize {
+        self.0.samples.len()
+    }
+
+    fn sample<'py>(&self, py: Python<'py>, at: usize) -> Result<Bound<'py, PyAny>> {
+        let sample = self.0.samples.get(at).ok_or_else(|| PyIndexError::new_err(at))?;
+        plain::out(py, sample)
+    }
+
+    fn ids(&self) -> Vec<&str> {
+        self.0.samples.iter().map(|sample| sample.id.as_str()).collect()
+    }
+
+    fn blanks<'py>(&self, py: Python<'py>) -> Result<Bound<'py, PyAny>> {
+        plain::out(py, &self.0.blanks)
+    }
+
+    fn problems<'py>(&self, py: Python<'py>) -> Result<Bound<'py, PyAny>> {
+        plain::out(py, &self.0.problems)
+    }
+
+    fn notices<'py>(&self, py: Python<'py>) -> Result<Bound<'py, PyAny>> {
+        plain::out(py, &self.0.notices)
+    }
+
+    fn provenance<'py>(&self, py: Python<'py>) -> Result<Bound<'py, PyAny>> {
+        plain::out(
+            py,
+            &Provenance::new(&[&tables::ISO4406, &tables::TEST_METHOD_RANGES], self.0.inputs.clone()),
+        )
+    }
+
+    /// The rows that could not be used, as delimited text to be corrected and read again.
+    fn rejects(&self) -> Result<Vec<u8>> {
+        let mut writer = RejectWriter::new(Vec::new());
+        self.0.problems.iter().try_for_each(|problem| writer.write(problem)).map_err(PyErr::from)?;
+        Ok(writer.finish().map_err(PyErr::from)?)
+    }
+
+    fn score(&self, py: Python<'_>, spec: Option<SpecGiven>, how: ScoringGiven) -> Result<Scores> {
+        let spec = spec.map(|spec| spec.spec()).transpose()?;
+        let how = how.scoring()?;
+        let results = py.detach(|| all_scored(&self.0.samples, spec.as_ref(), &how));
+        let (mut scores, mut failed) = (Vec::new(), Vec::new());
+        for (sample, result) in self.0.samples.iter().zip(results) {
+            match result {
+                Ok(scored) => scores.push(scored),
+                Err(error) => failed.push((sample.id.clone(), error)),
+            }
+        }
+        Ok(Scores { scores, failed })
+    }
+}
+
+/// What is told about a score besides the target.
+pub(crate) struct How {
+    pub(crate) rule: Option<Rule>,
+    pub(crate) subtract: Option<Spectrum>,
+    pub(crate) method: Option<String>,
+    pub(crate) context: Context<'static>,
+}
+
+/// Every sample scored, in order, on all cores.
+fn all_scored(samples: &[Sample], spec: Option<&Spec>, how: &How) -> Vec<siltcode::Result<Scored>> {
+    let context = Context { method: how.method.as_deref(), ..how.context };
+    let scoring = Scoring { spec, rule: how.rule, subtract: how.subtract.as_ref(), context };
+    let cores = thread::available_parallelism().map_or(1, usize::from);
+    let share = samples.len().div_ceil(cores).max(1);
+    let work = &|share: &[Sample]| share.iter().map(|sample| score(sample, &scoring)).collect::<Vec<_>>();
+    thread::scope(|scope| {
+        let parts: Vec<_> = samples.chunks(share).map(|share| scope.spawn(move || work(share))).collect();
+        let joined = parts.into_iter().map(|part| part.join().unwrap_or_else(|panic| resume_unwind(panic)));
+        joined.flatten().collect()
+    })
+}
+
+/// A size of a bottle.
+type Row<'a> = (&'a Scored, &'a ScoredChannel);
+
+/// Scored bottles, and those that could not be scored.
+#[pyclass(frozen, module = "siltcode._native")]
+pub(crate) struct Scores {
+    scores: Vec<Scored>,
+    failed: Vec<(String, siltcode::Error)>,
+}
+
+#[pymethods]
+impl Scores {
+    fn __len__(&self) -> usize {
+        self.scores.len()
+    }
+
+    fn score<'py>(&self, py: Python<'py>, at: usize) -> Result<Bound<'py, PyAny>> {
+        let scored = self.scores.get(at).ok_or_else(|| PyIndexError::new_err(at))?;
+        let parts = plain::out(py, scored)?;
+        let settle =
+            scored.verdict.as_ref().and_then(|verdict| verdict.settle).map(|settle| settle.to_string());
+        parts.set_item("settle", settle)?;
+        Ok(parts)
+    }
+
+    /// Bottles without a score: id, code, message, hint.
+    fn failed(&self) -> Vec<(&str, &'static str, String, String)> {
+        let failed = self.failed.iter();
+        failed.map(|(id, error)| (id.as_str(), error.code(), error.to_string(), error.hint())).collect()
+    }
+
+    /// One row a bottle.
+    fn bottles(&self) -> Result<Columns> {
+        let text = |text: fn(&Scored) -> Option<String>| -> ArrayRef {
+            Arc::new(self.scores.iter().map(text).collect::<StringArray>())
+        };
+        let number = |number: fn(&Scored) -> Option<f64>| -> ArrayRef {
+            Arc::new(self.scores.iter().map(number).collect::<Float64Array>())
+        };
+        let runs = self.scores.iter().map(|scored| Some(scored.runs as u64)).collect::<UInt64Array>();
+        let mut columns: Vec<(&str, ArrayRef)> = vec![
+            ("id", text(|scored| Some(scored.id.clone()))),
+            ("iso4406", text(|scored| scored.iso4406.map(|code| code.to_string()))),
+            ("scale", text(|scored| Some(scored.scale.to_string()))),
+            ("runs", Arc::new(runs)),
+        ];
+        if self.scores.iter().any(|scored| scored.verdict.is_some()) {
+            let verdict = [
+                ("outcome", text(|scored| Some(scored.verdict.as_ref()?.outcome.to_string()))),
+                ("p", number(|scored| Some(scored.verdict.as_ref()?.p?.get()))),
+                ("rule", text(|scored| Some(scored.verdict.as_ref()?.rule.to_string()))),
+                ("deciding", text(|scored| scored.verdict.as_ref()?.deciding.clone())),
+                ("factor_to_remove", number(|scored| Some(scored.verdict.as_ref()?.factor_to_remove))),
+                ("settle", text(|scored| Some(scored.verdict.as_ref()?.settle?.to_string()))),
+            ];
+            columns.extend(verdict);
+        }
+        columns.push(("flags", text(|scored| Some(codes_of_flags(scored)))));
+        Columns::of(columns.into_iter().map(|(name, array)| (name.to_owned(), array)).collect())
+    }
+
+    /// One row a size of a bottle.
+    fn channels(&self) -> Result<Columns> {
+        let rows = || self.scores.iter().flat_map(|scored| scored.channels.iter().map(move |c| (scored, c)));
+        let text = |text: fn(Row<'_>) -> Option<String>| -> ArrayRef {
+            Arc::new(rows().map(text).collect::<StringArray>())
+        };
+        let number = |number: fn(Row<'_>) -> Option<f64>| -> ArrayRef {
+            Arc::new(rows().map(number).collect::<Float64Array>())
+        };
+        let numbers = rows().map(|(_, c)| c.number.map(RangeNumber::get)).collect::<UInt8Array>();
+        let raw = rows().map(|(_, c)| c.raw).collect::<UInt64Array>();
+        let few = rows().map(|(_, c)| Some(c.few)).collect::<BooleanArray>();
+        let columns: Vec<(&str, ArrayRef)> = vec![
+            ("id", text(|(scored, _)| Some(scored.id.clone()))),
+            ("size_um", number(|(_, c)| Some(c.size.um()))),
+            ("scale", text(|(scored, _)| Some(scored.scale.to_string()))),
+            ("per_ml", number(|(_, c)| c.per_ml.count().map(PerMl::get))),
+            ("reading", text(|(_, c)| Some(c.per_ml.to_string()))),
+            ("low_per_ml", number(|(_, c)| c.interval_per_ml.as_ref().map(|interval| interval.low.get()))),
+            ("high_per_ml", number(|(_, c)| c.interval_per_ml.as_ref().map(|interval| interval.high.get()))),
+            ("number", Arc::new(numbers)),
+            ("few", Arc::new(few)),
+            ("raw", Arc::new(raw)),
+            ("volume_ml", number(|(_, c)| c.volume_ml)),
+        ];
+        Columns::of(columns.into_iter().map(|(name, array)| (name.to_owned(), array)).collect())
+    }
+}
+
+fn codes_of_flags(scored: &Scored) -> String {
+    scored.flags.iter().map(|flag| flag.code).collect::<Vec<_>>().join(" ")
+}

@@ -1,0 +1,235 @@
+//! Rows of three counts scored: from arrays, or from any frame with the Arrow C data interface.
+
+use std::borrow::Cow;
+use std::fmt::{Display, Write};
+use std::sync::Arc;
+
+use arrow_array::builder::StringBuilder;
+use arrow_array::cast::AsArray;
+use arrow_array::ffi_stream::RecordBatchStreamReader;
+use arrow_array::types::{
+    ArrowPrimitiveType, Float32Type, Float64Type, Int8Type, Int16Type, Int32Type, Int64Type, UInt8Type,
+    UInt16Type, UInt32Type, UInt64Type,
+};
+use arrow_array::{Array, ArrayRef, RecordBatch, RecordBatchReader, UInt8Array};
+use arrow_pyarrow::FromPyArrow;
+use arrow_schema::{DataType, Field, Schema, SchemaRef};
+use numpy::PyReadonlyArray1;
+use pyo3::prelude::*;
+use siltcode::bulk::{self, Target};
+use siltcode::{Code, Error, ErrorKind, Place, Position, RangeNumber};
+
+use crate::arrays::slice;
+use crate::error::Result;
+use crate::specs::SpecGiven;
+use crate::table::{Columns, column_fault};
+
+/// Three arrays of concentrations scored, row by row.
+#[pyfunction]
+pub(crate) fn score_columns<'py>(
+    py: Python<'py>,
+    per_ml: [PyReadonlyArray1<'py, f64>; 3],
+    spec: Option<SpecGiven>,
+) -> Result<Columns> {
+    let target = target(spec)?;
+    let columns = [slice(&per_ml[0])?, slice(&per_ml[1])?, slice(&per_ml[2])?];
+    let schema = schema(target.is_some());
+    let piece = py.detach(|| scored(columns, target.as_ref(), &schema))?;
+    Ok(Columns::new(schema, vec![piece]))
+}
+
+/// Three columns of a frame scored, one piece of it after the other; a missing column is one that was not counted.
+#[pyfunction]
+pub(crate) fn score_stream<'py>(
+    py: Python<'py>,
+    frame: &Bound<'py, PyAny>,
+    names: [Option<String>; 3],
+    spec: Option<SpecGiven>,
+) -> Result<Columns> {
+    let target = target(spec)?;
+    let schema = schema(target.is_some());
+    let pieces = if frame.hasattr("__arrow_c_stream__")? {
+        let reader = RecordBatchStreamReader::from_pyarrow_bound(frame)?;
+        py.detach(|| scored_pieces(reader, &names, target.as_ref(), &schema))?
+    } else {
+        let piece = RecordBatch::from_pyarrow_bound(frame)?;
+        vec![py.detach(|| scored_piece(&piece, &names, 0, target.as_ref(), &schema))?]
+    };
+    Ok(Columns::new(schema, pieces))
+}
+
+fn target(spec: Option<SpecGiven>) -> Result<Option<Target>> {
+    Ok(spec.map(|spec| Target::of(&spec.spec()?)).transpose()?)
+}
+
+const NUMBERS: [&str; 3] = ["number_4", "number_6", "number_14"];
+
+fn schema(has_target: bool) -> SchemaRef {
+    let text = |name: &str| Field::new(name, DataType::Utf8, true);
+    let mut fields = vec![text("iso4406")];
+    fields.extend(NUMBERS.map(|name| Field::new(name, DataType::UInt8, true)));
+    fields.extend(has_target.then(|| text("outcome")));
+    fields.push(text("problem"));
+    Arc::new(Schema::new(fields))
+}
+
+fn scored_pieces(
+    reader: RecordBatchStreamReader,
+    names: &[Option<String>; 3],
+    target: Option<&Target>,
+    schema: &SchemaRef,
+) -> Result<Vec<RecordBatch>> {
+    find(names, &reader.schema())?;
+    let mut pieces = Vec::new();
+    let mut row = 0;
+    for piece in reader {
+        let piece = piece.map_err(|error| ErrorKind::InputUnreadable { message: error.to_string() })?;
+        pieces.push(scored_piece(&piece, names, row, target, schema)?);
+        row += piece.num_rows();
+    }
+    Ok(pieces)
+}
+
+/// The places of the named columns.
+fn find(names: &[Option<String>; 3], schema: &Schema) -> siltcode::Result<[Option<usize>; 3]> {
+    let mut places = [None; 3];
+    for (place, name) in places.iter_mut().zip(names) {
+        let Some(name) = name else { continue };
+        let known =
+            || schema.fields().iter().map(|field| field.name().as_str()).collect::<Vec<_>>().join(", ");
+        let found = schema.index_of(name).map_err(|_| ErrorKind::QuantityOutOfRange {
+            quantity: "column".into(),
+            value: name.clone(),
+            range: format!("one of {}", known()),
+        })?;
+        *place = Some(found);
+    }
+    Ok(places)
+}
+
+fn scored_piece(
+    piece: &RecordBatch,
+    names: &[Option<String>; 3],
+    first_row: usize,
+    target: Option<&Target>,
+    schema: &SchemaRef,
+) -> Result<RecordBatch> {
+    let places = find(names, &piece.schema())?;
+    let mut columns = [const { Cow::Borrowed(&[] as &[f64]) }; 3];
+    for ((column, place), name) in columns.iter_mut().zip(places).zip(names) {
+        *column = match place {
+            Some(place) => {
+                concentrations(piece.column(place), name.as_deref().unwrap_or_default(), first_row)?
+            }
+            None => Cow::Owned(vec![f64::NAN; piece.num_rows()]),
+        };
+    }
+    scored([&columns[0], &columns[1], &columns[2]], target, schema)
+}
+
+/// A column as numbers, without a copy where they are doubles and none is missing.
+fn concentrations<'a>(column: &'a ArrayRef, name: &str, first_row: usize) -> Result<Cow<'a, [f64]>> {
+    Ok(match column.data_type() {
+        DataType::Float64 if column.null_count() == 0 => {
+            Cow::Borrowed(column.as_primitive::<Float64Type>().values())
+        }
+        DataType::Float64 => converted::<Float64Type>(column, |value| value),
+        DataType::Float32 => converted::<Float32Type>(column, f64::from),
+        DataType::Int8 => converted::<Int8Type>(column, f64::from),
+        DataType::Int16 => converted::<Int16Type>(column, f64::from),
+        DataType::Int32 => converted::<Int32Type>(column, f64::from),
+        DataType::Int64 => converted::<Int64Type>(column, |value| value as f64),
+        DataType::UInt8 => converted::<UInt8Type>(column, f64::from),
+        DataType::UInt16 => converted::<UInt16Type>(column, f64::from),
+        DataType::UInt32 => converted::<UInt32Type>(column, f64::from),
+        DataType::UInt64 => converted::<UInt64Type>(column, |value| value as f64),
+        DataType::Null => Cow::Owned(vec![f64::NAN; column.len()]),
+        other => return Err(no_number(column, &other.to_string(), name, first_row).into()),
+    })
+}
+
+fn converted<T: ArrowPrimitiveType>(column: &ArrayRef, number: fn(T::Native) -> f64) -> Cow<'_, [f64]> {
+    let values = column.as_primitive::<T>().iter();
+    Cow::Owned(values.map(|value| value.map_or(f64::NAN, number)).collect())
+}
+
+/// The first value of a column that holds no numbers, or at least its type.
+fn no_number(column: &ArrayRef, data_type: &str, name: &str, first_row: usize) -> Error {
+    let row = (0..column.len()).find(|&row| column.is_valid(row)).unwrap_or_default();
+    let text = match column.data_type() {
+        DataType::Utf8 => column.as_string::<i32>().iter().nth(row).flatten(),
+        DataType::LargeUtf8 => column.as_string::<i64>().iter().nth(row).flatten(),
+        DataType::Utf8View => column.as_string_view().iter().nth(row).flatten(),
+        _ => None,
+    };
+    let found = text.map_or_else(|| data_type.to_owned(), str::to_owned);
+    let position =
+        Position { line: Some((first_row + row) as u64), column: Some(name.into()), ..Position::default() };
+    Error::from(ErrorKind::CountUnreadable { found }).at(position)
+}
+
+fn scored(per_ml: [&[f64]; 3], target: Option<&Target>, schema: &SchemaRef) -> Result<RecordBatch> {
+    let rows = per_ml[0].len();
+    let mut numbers = [const { Vec::new() }; 3];
+    for (numbers, per_ml) in numbers.iter_mut().zip(per_ml) {
+        numbers.resize(rows, 0);
+        bulk::range_numbers(per_ml, numbers)?;
+    }
+    let problem_of = |row| problem(per_ml.map(|column: &[f64]| column[row]));
+    let code_of =
+        |row| problem_of(row).map_or_else(|| code([0, 1, 2].map(|i: usize| numbers[i][row])), |_| None);
+    let mut columns = vec![printed(rows, 8, code_of)];
+    if let Some(target) = target {
+        let mut outcomes = vec![0; rows];
+        let [a, b, c] = &mut numbers;
+        let out = bulk::Scores { numbers: [a, b, c], outcomes: &mut outcomes };
+        bulk::score(per_ml, target, out)?;
+        let outcome = |row| problem_of(row).map_or_else(|| bulk::outcome_of(outcomes[row]), |_| None);
+        columns.push(printed(rows, 12, outcome));
+    }
+    let problems = printed(rows, 0, problem_of);
+    columns.splice(1..1, numbers.map(|numbers| Arc::new(counted(numbers)) as ArrayRef));
+    columns.push(problems);
+    Ok(RecordBatch::try_new(Arc::clone(schema), columns).map_err(|error| column_fault(&error))?)
+}
+
+/// The numbers; nothing in place of what was not counted.
+fn counted(numbers: Vec<u8>) -> UInt8Array {
+    let nulls = numbers.contains(&bulk::NOT_COUNTED);
+    let valid = nulls.then(|| numbers.iter().map(|&number| number != bulk::NOT_COUNTED).collect());
+    UInt8Array::new(numbers.into(), valid)
+}
+
+/// What is wrong with three counts, as the error's code.
+fn problem([fine, middle, coarse]: [f64; 3]) -> Option<&'static str> {
+    if [fine, middle, coarse].iter().any(|count| *count < 0.0 || count.is_infinite()) {
+        Some("count-not-finite")
+    } else if middle > fine || coarse > middle || coarse > fine {
+        Some("count-rises-with-size")
+    } else if [fine, middle, coarse].iter().all(|count| count.is_nan()) {
+        Some("nothing-counted")
+    } else {
+        None
+    }
+}
+
+/// A column of texts, each of about so many bytes.
+fn printed<T: Display>(rows: usize, bytes: usize, text: impl Fn(usize) -> Option<T>) -> ArrayRef {
+    let mut column = StringBuilder::with_capacity(rows, rows * bytes);
+    for row in 0..rows {
+        match text(row) {
+            Some(text) if write!(column, "{text}").is_ok() => column.append_value(""),
+            _ => column.append_null(),
+        }
+    }
+    Arc::new(column.finish())
+}
+
+fn code(numbers: [u8; 3]) -> Option<Code> {
+    let place = |number: u8| match RangeNumber::new(number) {
+        Ok(number) => Place::number(number),
+        Err(_) if number == bulk::ABOVE_SCALE => Place::number(RangeNumber::ABOVE),
+        Err(_) => Place::NotRequired,
+    };
+    Code::new(numbers.map(place)).ok()
+}
