@@ -8,6 +8,18 @@ Examples
 """
 
 from siltcode._native import VERSION as __version__
+from siltcode.batch import (
+    Batch,
+    Finding,
+    Flag,
+    Notice,
+    Problem,
+    Score,
+    ScoredChannel,
+    Scores,
+    Verdict,
+    read_counts,
+)
 from siltcode.certainty import Odds, code_odds, poisson_interval
 from siltcode.classes import (
     Classification,
@@ -23,15 +35,33 @@ from siltcode.classes import (
 )
 from siltcode.codes import ABOVE_SCALE, NOT_COUNTED, Code, iso4406, parse_code, range_bounds, range_numbers
 from siltcode.errors import SiltcodeError
+from siltcode.frames import Frame, score_frame
+from siltcode.samples import Channel, Run, Sample
+from siltcode.specs import Requirement, Spec, spec, specs
 
 __all__ = [
     "ABOVE_SCALE",
     "NOT_COUNTED",
+    "Batch",
+    "Channel",
     "Classification",
     "Code",
+    "Finding",
+    "Flag",
+    "Frame",
+    "Notice",
     "Odds",
+    "Problem",
+    "Requirement",
+    "Run",
+    "Sample",
+    "Score",
+    "ScoredChannel",
+    "Scores",
     "SiltcodeError",
     "SizeClass",
+    "Spec",
+    "Verdict",
     "__version__",
     "as4059",
     "as4059_possible",
@@ -47,4 +77,8 @@ __all__ = [
     "poisson_interval",
     "range_bounds",
     "range_numbers",
+    "read_counts",
+    "score_frame",
+    "spec",
+    "specs",
 ]

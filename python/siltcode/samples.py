@@ -1,12 +1,212 @@
-"""Counts of one sample, as they are handed to the library."""
+"""A bottle: its runs, what else was measured on it, and the code that its runs give together."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any, Literal
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+from siltcode import _native
+from siltcode._display import Table, html_table
+from siltcode.codes import Code
+from siltcode.units import in_unit
+
+if TYPE_CHECKING:
+    from siltcode.batch import Score
+    from siltcode.specs import SpecLike
 
 Scale = Literal["um(c)", "um(b)", "um(acftd)", "um(microscope)"]
-Per = Literal["mL", "100 mL", "L"]
+Per = Literal["mL", "100 mL", "L", "raw"]
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """One size with its cumulative count.
+
+    Attributes
+    ----------
+    size_um : float
+        Particles of this size and larger [um, in the scale of the run].
+    per_ml : float, str or None
+        A concentration [particles/mL], a bound in words (``"<1"``, ``"too many to count"``), or None: not counted.
+    raw : int or None
+        Particles counted, before any scaling.
+    volume_ml : float or None
+        The volume they were counted in, after dilution [mL].
+    dilution : float or None
+        Total volume over sample volume [-].
+    """
+
+    size_um: float
+    per_ml: float | str | None
+    raw: int | None = None
+    volume_ml: float | None = None
+    dilution: float | None = None
+
+    def _given(self) -> dict[str, Any]:
+        evidence = {"raw": self.raw, "volume_ml": self.volume_ml, "dilution": self.dilution}
+        return {"um": self.size_um, "reading": self.per_ml, **evidence}
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One counting of a bottle, sizes rising."""
+
+    channels: tuple[Channel, ...]
+    scale: Scale = "um(c)"
+    label: str | None = None
+
+    def _given(self) -> tuple[str | None, dict[str, Any]]:
+        channels = [channel._given() for channel in self.channels]
+        return self.label, {"scale": self.scale, "per": "mL", "channels": channels}
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """A bottle with everything said of it. `Sample.of` makes one from plain numbers.
+
+    Attributes
+    ----------
+    runs : tuple of Run
+        Its runs, in the order counted.
+    id : str
+        Its name in the laboratory.
+    companions : tuple of (str, str)
+        What else was measured: the property and the value with its unit, ``("water", "150 mg/kg")``.
+    notes : tuple of (str, str)
+        Anything else: heading and text.
+    """
+
+    runs: tuple[Run, ...]
+    id: str = ""
+    companions: tuple[tuple[str, str], ...] = ()
+    notes: tuple[tuple[str, str], ...] = ()
+
+    @classmethod
+    def of(
+        cls,
+        counts: Mapping[float, Any] | Sequence[Mapping[float, Any]],
+        id: str = "",
+        *,
+        per: Per = "mL",
+        volume_ml: Any = None,
+        dilution: float = 1.0,
+        scale: Scale = "um(c)",
+        differential: bool = False,
+        companions: Mapping[str, str] | None = None,
+        notes: Mapping[str, str] | None = None,
+    ) -> Sample:
+        """A bottle from its counts.
+
+        Parameters
+        ----------
+        counts : mapping of size to count, or a sequence of them, one a run
+            Size [um] to count, in units of `per`; a bound may be text (``"<1"``, ``"TNTC"``), None is not counted.
+        id : str
+            Its name.
+        per : {"mL", "100 mL", "L", "raw"}
+            What the counts refer to: concentrations of the sample as drawn, or the particles counted.
+        volume_ml : float, str or pint quantity
+            The counted volume of each run, after dilution [mL]; needed with ``per="raw"``.
+        dilution : float
+            Total volume over sample volume, 1 or more [-]; used with ``per="raw"``.
+        scale : {"um(c)", "um(b)", "um(acftd)", "um(microscope)"}
+            The scale of the sizes.
+        differential : bool
+            The counts are those between a size and the next.
+        companions, notes : mapping of str to str
+            What else was measured (``{"water": "150 mg/kg"}``), and said.
+
+        Returns
+        -------
+        Sample
+
+        Raises
+        ------
+        SiltcodeError
+            ``raw-without-volume``, ``raw-not-whole``, ``count-rises-with-size``, ``count-not-finite``,
+            ``count-unreadable``, ``dilution-below-one``, ``volume-not-positive``.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> runs = [{4: 1700, 6: 500, 14: 12}, {4: 1800, 6: 540, 14: 5}]
+        >>> bottle = siltcode.Sample.of(runs, "day tank", per="raw", volume_ml="1 mL")
+        >>> str(bottle.code)
+        '18/16/>=10'
+        """
+        volume = in_unit(volume_ml, "mL")
+        of_run = [counts] if isinstance(counts, Mapping) else list(counts)
+        evidence = {"volume_ml": volume, "dilution": dilution} if per == "raw" else {}
+        given = [spectrum_given(run, per=per, scale=scale, differential=differential, **evidence) for run in of_run]
+        made = {
+            "id": id,
+            "runs": [(None, run) for run in given],
+            "companions": list((companions or {}).items()),
+            "notes": list((notes or {}).items()),
+        }
+        return sample_of(_native.batch_of([made]).sample(0))
+
+    def _given(self) -> dict[str, Any]:
+        runs = [run._given() for run in self.runs]
+        return {"id": self.id, "runs": runs, "companions": list(self.companions), "notes": list(self.notes)}
+
+    @property
+    def channels(self) -> tuple[Channel, ...]:
+        """All runs together: summed counts over summed volumes where the volumes are known, else the mean."""
+        return _channels(_native.combined(self._given()))
+
+    @property
+    def code(self) -> Code:
+        """The ISO 4406 code."""
+        return Code._of(_native.code_of_sample(self._given()))
+
+    def converted(self, scale: Scale) -> Sample:
+        """The same bottle with all runs as one and its sizes in another scale; the conversion is in the notes.
+
+        Raises
+        ------
+        SiltcodeError
+            ``conversion-unknown``, ``conversion-outside``.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> old = siltcode.Sample.of({5: 400, 15: 50}, scale="um(acftd)")
+        >>> [channel.size_um for channel in old.converted("um(c)").channels]
+        [6.4, 13.6]
+        """
+        channels, conversion = _native.converted(self._given(), scale)
+        note = () if conversion is None else (("converted", f"{conversion['from']} to {scale}: {conversion['by']}"),)
+        return Sample((Run(_channels(channels), scale),), self.id, self.companions, self.notes + note)
+
+    def score(self, spec: SpecLike | None = None, **how: Any) -> Score:
+        """The bottle scored; the options are those of `Batch.score`.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> score = siltcode.Sample.of({4: 1752, 6: 517, 14: 55}).score("18/16/13")
+        >>> score.verdict.outcome, score.verdict.rule
+        ('conforms', 'simple acceptance')
+        """
+        from siltcode.batch import Batch
+
+        scores = Batch.of([self]).score(spec, **how)
+        scores.raise_first()
+        return scores[0]
+
+    def __repr__(self) -> str:
+        shown = ", ".join(f"{channel.size_um:g}: {channel.per_ml}" for channel in self.channels)
+        runs = "1 run" if len(self.runs) == 1 else f"{len(self.runs)} runs"
+        return f"Sample({self.id!r}, {runs}, per mL {{{shown}}})"
+
+    def _repr_html_(self) -> str:
+        scale = self.runs[0].scale if self.runs else ""
+        rows = [[channel.size_um, channel.per_ml, channel.raw, channel.volume_ml] for channel in self.channels]
+        headings = [f"size, {scale}", "particles/mL", "counted", "volume, mL"]
+        below = "; ".join(f"{name} {value}" for name, value in self.companions)
+        return html_table(Table(headings, rows, self.id, below))
 
 
 def spectrum_given(
@@ -15,11 +215,42 @@ def spectrum_given(
     per: Per = "mL",
     scale: Scale = "um(c)",
     differential: bool = False,
+    **evidence: Any,
 ) -> dict[str, Any]:
     """A mapping of size to count in the form that the native module takes."""
-    channels = [{"um": float(um), "reading": _reading(reading)} for um, reading in counts.items()]
-    return {"scale": scale, "per": per, "differential": differential, "channels": channels}
+    field = "raw" if per == "raw" else "reading"
+    channels = [{"um": float(um), field: _reading(reading), **evidence} for um, reading in counts.items()]
+    return {"scale": scale, "per": "mL" if per == "raw" else per, "differential": differential, "channels": channels}
 
 
 def _reading(reading: Any) -> float | str | None:
     return reading if reading is None or isinstance(reading, str) else float(reading)
+
+
+def _channels(parts: Iterable[dict[str, Any]]) -> tuple[Channel, ...]:
+    return tuple(_channel(part) for part in parts)
+
+
+def _channel(part: dict[str, Any]) -> Channel:
+    evidence = part["evidence"] or {}
+    known = (evidence.get("raw"), evidence.get("volume"), evidence.get("dilution"))
+    return Channel(float(part["size"].partition(" ")[0]), part["reading"], *known)
+
+
+def sample_of(parts: dict[str, Any]) -> Sample:
+    """A sample as the native module gives it."""
+    runs = tuple(_run(run) for run in parts["runs"])
+    companions = tuple((companion["property"], _measured(companion["measured"])) for companion in parts["companions"])
+    return Sample(runs, parts["id"], companions, tuple(map(tuple, parts["notes"])))
+
+
+def _run(run: dict[str, Any]) -> Run:
+    scale = run["spectrum"][0]["size"].partition(" ")[2] if run["spectrum"] else "um(c)"
+    return Run(_channels(run["spectrum"]), scale, run["label"])
+
+
+def _measured(measured: Any) -> str:
+    if isinstance(measured, str):
+        return measured
+    bound = "<" if "below" in measured else ""
+    return f"{bound}{measured.get('value', measured.get('below')):.17g} {measured['unit']}".strip()

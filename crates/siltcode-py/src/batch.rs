@@ -95,7 +95,7 @@ impl Batch {
         let (mut scores, mut failed) = (Vec::new(), Vec::new());
         for (sample, result) in self.0.samples.iter().zip(results) {
             match result {
-                Ok(scored) => scores.push(scored),
+                Ok(bottle) => scores.push(bottle),
                 Err(error) => failed.push((sample.id.clone(), error)),
             }
         }

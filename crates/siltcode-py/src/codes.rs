@@ -13,7 +13,7 @@ use siltcode::{Code, Place, RangeNumber, Size, SizeScale, bulk};
 
 use crate::arrays::{at_row, slice};
 use crate::error::Result;
-use crate::plain::{self, SpectrumGiven};
+use crate::plain::{self, SampleGiven, SpectrumGiven};
 
 /// A code in parts: how it prints, its range numbers, and which of them rest on few particles.
 #[derive(Serialize)]
@@ -38,6 +38,11 @@ pub(crate) fn parse_code<'py>(py: Python<'py>, text: &str) -> Result<Bound<'py, 
 #[pyfunction]
 pub(crate) fn code_of<'py>(py: Python<'py>, counts: SpectrumGiven) -> Result<Bound<'py, PyAny>> {
     plain::out(py, &CodeParts::from(Code::of(&counts.spectrum()?)?))
+}
+
+#[pyfunction]
+pub(crate) fn code_of_sample<'py>(py: Python<'py>, sample: SampleGiven) -> Result<Bound<'py, PyAny>> {
+    plain::out(py, &CodeParts::from(Code::of(&sample.sample()?.spectrum()?)?))
 }
 
 /// -1, 0 or 1 for cleaner, equal or dirtier; nothing where two codes cannot be compared.

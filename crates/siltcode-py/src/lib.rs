@@ -24,7 +24,7 @@ mod _native {
     use crate::arrays::{code_odds, poisson_interval, range_bounds, range_numbers, refuse_count};
     #[pymodule_export]
     use crate::codes::{
-        as4059_possible, class_limits, class_systems, classify, code_column, code_of, compare_codes,
+        as4059_possible, class_limits, class_systems, classify, code_column, code_of, code_of_sample, compare_codes,
         convert_size, parse_code, parse_designation,
     };
 
