@@ -6,10 +6,13 @@ from numpy.typing import NDArray
 __all__ = [
     "Batch",
     "Columns",
+    "Passes",
     "Scores",
     "VERSION",
     "as4059_possible",
     "batch_of",
+    "beta_at",
+    "beta_bins",
     "class_limits",
     "class_systems",
     "classify",
@@ -29,15 +32,19 @@ __all__ = [
     "in_numbers",
     "in_unit",
     "less_blank",
+    "measured_beta",
     "most_to_accept",
+    "parse_beta",
     "parse_code",
     "parse_designation",
+    "passes",
     "plan_volume",
     "poisson_interval",
     "published_names",
     "published_text",
     "range_bounds",
     "range_numbers",
+    "rated",
     "read_counts",
     "refuse_count",
     "runs",
@@ -45,6 +52,9 @@ __all__ = [
     "score_stream",
     "sequential_step",
     "spec_parts",
+    "train_bins",
+    "train_limits",
+    "train_lumped",
 ]
 
 VERSION: str
@@ -95,6 +105,23 @@ def less_blank(um: float, sample: _Counted, blank: _Counted, level: float) -> di
 def coincidence(observed: float, occupied: float) -> tuple[float, float]: ...
 def guarded(limit: float, relative: float, level: float) -> float: ...
 def in_numbers(relative: float, level: float) -> tuple[float, float]: ...
+def parse_beta(text: str) -> str: ...
+def rated(text: str) -> list[tuple[float, float, float]]: ...
+def beta_at(text: str, um: float) -> dict[str, Any]: ...
+def beta_bins(text: str, ums: list[float]) -> list[float]: ...
+def train_bins(train: dict[str, Any], ums: list[float]) -> list[float]: ...
+def train_lumped(train: dict[str, Any], um: float) -> tuple[float, float]: ...
+def train_limits(train: dict[str, Any]) -> tuple[float | None, list[str]]: ...
+def measured_beta(upstream: list[_Counted], downstream: list[_Counted], level: float) -> dict[str, Any]: ...
+def passes(given: dict[str, Any]) -> Passes: ...
+@final
+class Passes:
+    def parts(self) -> dict[str, Any]: ...
+    def quantile(self, p: float) -> float | None: ...
+    def hours(self, turnovers: float) -> float: ...
+    def clean_after(self, turnovers: NDArray[np.float64]) -> NDArray[np.float64]: ...
+    def path(self, turnovers: NDArray[np.float64]) -> list[NDArray[np.float64]]: ...
+
 @final
 class Batch:
     def __len__(self) -> int: ...

@@ -420,8 +420,7 @@ class Batch(Sequence[Sample]):
     @property
     def notices(self) -> tuple[Notice, ...]:
         """What was guessed, assumed or passed over."""
-        told = Notice.__slots__
-        return tuple(Notice(**{name: notice.get(name) for name in told}) for notice in self._native.notices())
+        return tuple(_notice(**notice) for notice in self._native.notices())
 
     @property
     def provenance(self) -> dict[str, Any]:
@@ -442,7 +441,7 @@ class Batch(Sequence[Sample]):
         spread: float | None = None,
         alarm: float = 0.99,
         method: str | None = None,
-        occupied: float | None = None,
+        sensing_volumes: float | None = None,
         subtract: Sample | None = None,
     ) -> Scores:
         """Scores every bottle: code, intervals, odds, flags and a verdict.
@@ -463,8 +462,8 @@ class Batch(Sequence[Sample]):
             The level at which a difference counts as more than chance [-].
         method : str, optional
             The test method; without it, what the bottle's notes say.
-        occupied : float, optional
-            The mean number of particles in the sensing zone at once, per particle counted in a run [-].
+        sensing_volumes : float, optional
+            How many sensing volumes the counted volume of a run is [-]: flags what coincidence hides.
         subtract : Sample, optional
             A blank to subtract, per size band.
 
@@ -502,7 +501,7 @@ class Batch(Sequence[Sample]):
             "alarm": float(alarm),
             "spread": spread,
             "method": method,
-            "occupied": occupied,
+            "occupied": sensing_volumes,
             "subtract": None if subtract is None else subtract._given(),
         }
         return Scores(self, None if spec is None else read_spec(spec), how)
@@ -514,6 +513,10 @@ class Batch(Sequence[Sample]):
         rows = [[sample.id, len(sample.runs), _code_or_none(sample)] for sample in self[:_SHOWN]]
         told = [problem.message for problem in self.problems] + [notice.message for notice in self.notices]
         return html_table(Table(["bottle", "runs", "ISO 4406"], rows, repr(self)[6:-1], "; ".join(told[:_SHOWN])))
+
+
+def _notice(file: str, severity: str, code: str, message: str, hint: str, **place: Any) -> Notice:
+    return Notice(file, place.get("line"), severity, code, message, hint)
 
 
 def _code_or_none(sample: Sample) -> str | None:

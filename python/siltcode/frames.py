@@ -130,7 +130,7 @@ def score_frame(
     frame of the same kind, or Frame
         ``iso4406``, ``number_4``, ``number_6``, ``number_14`` (missing where not counted), with a target ``outcome``
         (``conforms``, ``does not conform`` or ``undecided``), and ``problem``: the code of the error for rows that cannot
-        be, whose code and outcome are missing. A pandas frame keeps its index. Objects that are none of the named
+        be, whose code and outcome are missing, or that hold no count. A pandas frame keeps its index. Objects that are none of the named
         libraries' give a `Frame`.
 
     Raises
@@ -148,10 +148,12 @@ def score_frame(
     --------
     >>> import pandas, siltcode
     >>> df = pandas.DataFrame({"n4": [1752, 9000.0], "n6": [517, 640.0], "n14": [55, 1e4]}, index=["A", "B"])
-    >>> siltcode.score_frame(df, spec="18/16/13")[["iso4406", "outcome", "problem"]]
-        iso4406   outcome                problem
-    A  18/16/13  conforms                   None
-    B      None      None  count-rises-with-size
+    >>> siltcode.score_frame(df, spec="18/16/13")[["iso4406", "outcome"]]
+        iso4406   outcome
+    A  18/16/13  conforms
+    B       NaN       NaN
+    >>> siltcode.score_frame(df)["problem"]["B"]
+    'count-rises-with-size'
     """
     names = _names(columns)
     given = None if spec is None else read_spec(spec).as_given()

@@ -245,7 +245,7 @@ def sample_of(parts: dict[str, Any]) -> Sample:
 
 
 def _run(run: dict[str, Any]) -> Run:
-    scale = run["spectrum"][0]["size"].partition(" ")[2] if run["spectrum"] else "um(c)"
+    scale: Any = run["spectrum"][0]["size"].partition(" ")[2] if run["spectrum"] else "um(c)"
     return Run(_channels(run["spectrum"]), scale, run["label"])
 
 

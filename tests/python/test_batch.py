@@ -142,7 +142,7 @@ def test_a_blank_is_subtracted_per_band() -> None:
     bottle = siltcode.Sample.of({4: 100, 6: 30, 14: 2})
     blank = siltcode.Sample.of({4: 10, 6: 5, 14: 4})
     score = bottle.score(subtract=blank)
-    assert [channel.per_ml for channel in score.channels] == [90.0, 27.0, 0.0]
+    assert [channel.per_ml for channel in score.channels] == [92.0, 27.0, 0.0]
 
 
 def test_specifications() -> None:

@@ -15,7 +15,8 @@ def test_there_are_examples() -> None:
     assert EXAMPLES
 
 
-@pytest.mark.parametrize("example", EXAMPLES)
-def test_example(example: str, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_examples_run_one_after_the_other(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(ROOT)
-    exec(compile(example, "README.md", "exec"), {})
+    names: dict[str, object] = {}
+    for example in EXAMPLES:
+        exec(compile(example, "README.md", "exec"), names)

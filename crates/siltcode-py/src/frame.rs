@@ -184,7 +184,8 @@ fn scored(per_ml: [&[f64]; 3], target: Option<&Target>, schema: &SchemaRef) -> R
         let [a, b, c] = &mut numbers;
         let out = bulk::Scores { numbers: [a, b, c], outcomes: &mut outcomes };
         bulk::score(per_ml, target, out)?;
-        let outcome = |row| problem_of(row).map_or_else(|| bulk::outcome_of(outcomes[row]), |_| None);
+        let cannot_be = |row| problem_of(row).is_some_and(|problem| problem != NOTHING_COUNTED);
+        let outcome = |row| if cannot_be(row) { None } else { bulk::outcome_of(outcomes[row]) };
         columns.push(printed(rows, 12, outcome));
     }
     let problems = printed(rows, 0, problem_of);
@@ -200,6 +201,8 @@ fn counted(numbers: Vec<u8>) -> UInt8Array {
     UInt8Array::new(numbers.into(), valid)
 }
 
+const NOTHING_COUNTED: &str = "nothing-counted";
+
 /// What is wrong with three counts, as the error's code.
 fn problem([fine, middle, coarse]: [f64; 3]) -> Option<&'static str> {
     if [fine, middle, coarse].iter().any(|count| *count < 0.0 || count.is_infinite()) {
@@ -207,7 +210,7 @@ fn problem([fine, middle, coarse]: [f64; 3]) -> Option<&'static str> {
     } else if middle > fine || coarse > middle || coarse > fine {
         Some("count-rises-with-size")
     } else if [fine, middle, coarse].iter().all(|count| count.is_nan()) {
-        Some("nothing-counted")
+        Some(NOTHING_COUNTED)
     } else {
         None
     }

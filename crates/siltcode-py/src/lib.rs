@@ -11,11 +11,13 @@ mod batch;
 mod certainty;
 mod codes;
 mod error;
+mod filters;
 mod frame;
 mod plain;
 mod quantities;
 mod specs;
 mod table;
+mod tank;
 
 /// The native module.
 #[pyo3::pymodule]
@@ -24,8 +26,8 @@ mod _native {
     use crate::arrays::{code_odds, poisson_interval, range_bounds, range_numbers, refuse_count};
     #[pymodule_export]
     use crate::codes::{
-        as4059_possible, class_limits, class_systems, classify, code_column, code_of, code_of_sample, compare_codes,
-        convert_size, parse_code, parse_designation,
+        as4059_possible, class_limits, class_systems, classify, code_column, code_of, code_of_sample,
+        compare_codes, convert_size, parse_code, parse_designation,
     };
 
     #[pymodule_export]
@@ -36,6 +38,10 @@ mod _native {
         most_to_accept, plan_volume, runs, sequential_step,
     };
     #[pymodule_export]
+    use crate::filters::{
+        beta_at, beta_bins, measured_beta, parse_beta, rated, train_bins, train_limits, train_lumped,
+    };
+    #[pymodule_export]
     use crate::frame::{score_columns, score_stream};
     #[pymodule_export]
     use crate::quantities::in_unit;
@@ -43,6 +49,8 @@ mod _native {
     use crate::specs::{published_names, published_text, spec_parts};
     #[pymodule_export]
     use crate::table::Columns;
+    #[pymodule_export]
+    use crate::tank::{Passes, passes};
     #[pymodule_export]
     const VERSION: &str = env!("CARGO_PKG_VERSION");
 }

@@ -241,14 +241,16 @@ pub(crate) fn rule(name: &str, level: Level) -> siltcode::Result<Rule> {
 
 macro_rules! from_plain_values {
     ($($type:ident)*) => { $(
-        impl<'py> FromPyObject<'_, 'py> for $type {
-            type Error = PyErr;
+        impl<'py> ::pyo3::FromPyObject<'_, 'py> for $type {
+            type Error = ::pyo3::PyErr;
 
-            fn extract(given: Borrowed<'_, 'py, PyAny>) -> PyResult<Self> {
-                Ok(pythonize::depythonize(&given)?)
+            fn extract(given: ::pyo3::Borrowed<'_, 'py, ::pyo3::PyAny>) -> ::pyo3::PyResult<Self> {
+                Ok(::pythonize::depythonize(&given)?)
             }
         }
     )* };
 }
+
+pub(crate) use from_plain_values;
 
 from_plain_values! { SpectrumGiven SampleGiven OptionsGiven ScoringGiven }

@@ -8,15 +8,14 @@ use crate::error::Result;
 use crate::plain;
 
 /// TOML text, or a code and the scale of its sizes.
-#[derive(FromPyObject)]
+#[derive(serde::Deserialize)]
 pub(crate) struct SpecGiven {
-    #[pyo3(item)]
     toml: Option<String>,
-    #[pyo3(item)]
     code: Option<String>,
-    #[pyo3(item)]
     scale: String,
 }
+
+plain::from_plain_values! { SpecGiven }
 
 impl SpecGiven {
     pub(crate) fn spec(&self) -> siltcode::Result<Spec> {

@@ -1,0 +1,220 @@
+//! Cleaning a tank by recirculation: turnovers and hours to a target.
+
+use std::num::NonZeroU16;
+
+use numpy::{IntoPyArray, PyArray1, PyReadonlyArray1};
+use pyo3::prelude::*;
+use serde::{Deserialize, Serialize};
+use siltcode::certainty::{Level, Scatter};
+use siltcode::filter::{Beta, Challenge, Efficiency, Rating, Share};
+use siltcode::tank::{
+    Assumption, Causes, Channel, DeadZone, Doubt, Ensemble, Forecast, Mixing, Plant, Remedy, Sources, Start,
+    Target, Turnovers,
+};
+use siltcode::units::{Duration, Flow, Volume};
+use siltcode::{ErrorKind, Size};
+
+use crate::arrays::slice;
+use crate::error::Result;
+use crate::filters::TrainGiven;
+use crate::plain::{self, SampleGiven, SpectrumGiven};
+use crate::specs::SpecGiven;
+
+/// A start or a target: a code, a sample's counts, or (a target only) a specification.
+#[derive(Deserialize)]
+pub(crate) struct EndGiven {
+    code: Option<String>,
+    sample: Option<SampleGiven>,
+    spec: Option<SpecGiven>,
+}
+
+/// Everything a forecast rests on \[m3, L/min, particles/mL, particles/mL/h\].
+#[derive(Deserialize)]
+pub(crate) struct PassesGiven {
+    start: EndGiven,
+    target: EndGiven,
+    beta: Option<String>,
+    train: Option<TrainGiven>,
+    tank: f64,
+    flow: f64,
+    ingress: Option<SpectrumGiven>,
+    shedding: Option<SpectrumGiven>,
+    bypass: f64,
+    short_circuit: f64,
+    dead_zone: Option<(f64, f64)>,
+    cells: Option<u16>,
+    margin: f64,
+    scatter: f64,
+    start_spread: f64,
+    beta_spread: f64,
+    ingress_spread: f64,
+    mixing: f64,
+    mixing_spread: f64,
+}
+
+plain::from_plain_values! { PassesGiven }
+
+impl PassesGiven {
+    fn start(&self) -> siltcode::Result<Start> {
+        match (&self.start.code, &self.start.sample) {
+            (Some(code), _) => Start::of_code(code.parse()?),
+            (None, Some(sample)) => Start::of_sample(&sample.sample()?, Scatter::from_cv(self.scatter)?),
+            (None, None) => Err(ErrorKind::NothingCounted {}.into()),
+        }
+    }
+
+    fn target(&self) -> siltcode::Result<Target> {
+        let target = match (&self.target.code, &self.target.sample, &self.target.spec) {
+            (Some(code), ..) => Target::of_code(code.parse()?),
+            (_, Some(sample), _) => Target::of_counts(&sample.sample()?.spectrum()?),
+            (.., Some(spec)) => Target::of_spec(&spec.spec()?),
+            (None, None, None) => Err(ErrorKind::NothingCounted {}.into()),
+        };
+        target?.with_margin(self.margin)
+    }
+
+    fn sources(&self) -> siltcode::Result<Sources> {
+        let sources = match &self.ingress {
+            Some(ingress) => Sources::NONE.ingress_per_hour(&ingress.spectrum()?)?,
+            None => Sources::NONE,
+        };
+        match &self.shedding {
+            Some(shedding) => sources.shedding(&shedding.spectrum()?),
+            None => Ok(sources),
+        }
+    }
+
+    fn plant(&self) -> siltcode::Result<Plant> {
+        let mixing = match (self.dead_zone, self.cells.and_then(NonZeroU16::new)) {
+            (Some((dead, exchange)), _) => {
+                Mixing::DeadZone(DeadZone::new(Share::new(dead)?, Share::new(exchange)?)?)
+            }
+            (None, Some(cells)) => Mixing::Cells(cells),
+            (None, None) => Mixing::Well,
+        };
+        let plant = Plant::new(Volume::from_m3(self.tank)?, Flow::from_l_per_min(self.flow)?)?;
+        let (bypass, short_circuit) = (Share::new(self.bypass)?, Share::new(self.short_circuit)?);
+        Ok(Plant { bypass, short_circuit, mixing, ..plant })
+    }
+
+    fn doubt(&self) -> siltcode::Result<Doubt> {
+        Doubt::NONE
+            .start(self.start_spread)?
+            .beta(self.beta_spread)?
+            .ingress(self.ingress_spread)?
+            .mixing(self.mixing, self.mixing_spread)
+    }
+
+    /// What the filter holds back in each bin, under the dust of its test.
+    fn bins(&self, sizes: &[Size]) -> siltcode::Result<Vec<Efficiency>> {
+        let dust = Challenge::iso_medium_test_dust();
+        if let Some(train) = &self.train {
+            return train.train()?.bins(sizes, &dust);
+        }
+        let rating: Rating = self.beta.as_deref().unwrap_or_default().parse()?;
+        Ok(rating.bins(sizes, &dust)?.into_iter().map(Beta::efficiency).collect())
+    }
+}
+
+/// A forecast and its doubt.
+#[pyclass(frozen, module = "siltcode._native")]
+pub(crate) struct Passes {
+    forecast: Forecast,
+    ensemble: Ensemble,
+}
+
+#[pyfunction]
+pub(crate) fn passes(py: Python<'_>, given: PassesGiven) -> Result<Passes> {
+    let made = py.detach(|| {
+        let (start, target, sources, plant) =
+            (given.start()?, given.target()?, given.sources()?, given.plant()?);
+        let forecast = Forecast::new(&start, &target, |sizes| given.bins(sizes), &sources, &plant)?;
+        let channels: Vec<Channel> =
+            forecast.channels.iter().map(|channel| channel.channel.clone()).collect();
+        let ensemble = Ensemble::new(&channels, given.doubt()?);
+        Ok::<_, siltcode::Error>(Passes { forecast, ensemble })
+    });
+    Ok(made?)
+}
+
+#[derive(Serialize)]
+struct ChannelParts {
+    size_um: f64,
+    start_per_ml: f64,
+    target_per_ml: f64,
+    floor_per_ml: f64,
+    turnovers: Option<Turnovers>,
+    per_further_number: Option<Turnovers>,
+    remedy: Option<Remedy>,
+}
+
+#[derive(Serialize)]
+struct Parts<'a> {
+    turnovers: Option<Turnovers>,
+    hours: Option<f64>,
+    deciding: Size,
+    channels: Vec<ChannelParts>,
+    causes: Option<Causes>,
+    mean: f64,
+    assumptions: &'a [Assumption],
+}
+
+#[pymethods]
+impl Passes {
+    fn parts<'py>(&self, py: Python<'py>) -> Result<Bound<'py, PyAny>> {
+        let forecast = &self.forecast;
+        let channels = forecast.channels.iter().map(|channel| ChannelParts {
+            size_um: channel.size.um(),
+            start_per_ml: channel.start.get(),
+            target_per_ml: channel.target.get(),
+            floor_per_ml: channel.floor.get(),
+            turnovers: channel.turnovers,
+            per_further_number: channel.turnovers_per_further_number(),
+            remedy: channel.remedy,
+        });
+        let parts = Parts {
+            turnovers: forecast.turnovers(),
+            hours: forecast.time()?.map(Duration::hours),
+            deciding: forecast.deciding().size,
+            channels: channels.collect(),
+            causes: self.ensemble.causes(),
+            mean: self.ensemble.mean(),
+            assumptions: &forecast.assumptions,
+        };
+        plain::out(py, &parts)
+    }
+
+    /// The turnovers that are enough with this probability; nothing where no number is.
+    fn quantile(&self, p: f64) -> Result<Option<f64>> {
+        Ok(self.ensemble.quantile(Level::new(p)?).map(Turnovers::get))
+    }
+
+    fn hours(&self, turnovers: f64) -> Result<f64> {
+        Ok(self.forecast.plant.time(Turnovers::new(turnovers)?)?.hours())
+    }
+
+    /// The probability that so many turnovers are enough, for each.
+    fn clean_after<'py>(
+        &self,
+        py: Python<'py>,
+        turnovers: PyReadonlyArray1<'py, f64>,
+    ) -> Result<Bound<'py, PyArray1<f64>>> {
+        let each = slice(&turnovers)?.iter();
+        let each = each.map(|&turnovers| Ok(self.ensemble.clean_after(Turnovers::new(turnovers)?).get()));
+        Ok(each.collect::<siltcode::Result<Vec<f64>>>()?.into_pyarray(py))
+    }
+
+    /// The concentrations at each size of the target after each number of turnovers, one size after the other.
+    fn path<'py>(
+        &self,
+        py: Python<'py>,
+        turnovers: PyReadonlyArray1<'py, f64>,
+    ) -> Result<Vec<Bound<'py, PyArray1<f64>>>> {
+        let turnovers = slice(&turnovers)?.iter().map(|&turnovers| Turnovers::new(turnovers));
+        let turnovers = turnovers.collect::<siltcode::Result<Vec<_>>>()?;
+        let after = turnovers.iter().map(|&turnovers| self.forecast.after(turnovers));
+        let after = after.collect::<siltcode::Result<Vec<_>>>()?;
+        let of_size = |i: usize| after.iter().map(|at| at[i].1.get()).collect::<Vec<f64>>().into_pyarray(py);
+        Ok((0..self.forecast.channels.len()).map(of_size).collect())
+    }
+}

@@ -1,0 +1,266 @@
+"""Plots, each of which takes and returns a matplotlib Axes. Needs the extra ``plots``.
+
+Lines differ by dash and marker as well as by colour (the palette of Okabe and Ito), so they can be told apart in greyscale
+and by the colour-blind. Every axis has its unit.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from siltcode.certainty import Odds
+from siltcode.codes import range_bounds, range_numbers
+from siltcode.frames import needed
+from siltcode.samples import Sample
+from siltcode.tank import Passes
+
+__all__ = ["cleanup", "causes", "odds", "runs", "spectrum"]
+
+#: Blue, vermilion, bluish green, orange, reddish purple, black: dark enough on white, apart in greyscale by dash.
+_COLOURS = ("#0072B2", "#D55E00", "#009E73", "#E69F00", "#CC79A7", "#000000")
+_DASHES = ("-", "--", "-.", ":")
+_MARKERS = ("o", "s", "^", "D", "v", "P")
+_TARGET = {"color": "#000000", "linestyle": "none", "marker": "_", "markersize": 22, "markeredgewidth": 2.5}
+
+
+def _axes(ax: Any) -> Any:
+    return needed("matplotlib.pyplot", "plots").gca() if ax is None else ax
+
+
+def _style(i: int) -> dict[str, Any]:
+    return {"color": _COLOURS[i % len(_COLOURS)], "linestyle": _DASHES[i % len(_DASHES)], "marker": _MARKERS[i % len(_MARKERS)]}
+
+
+def spectrum(samples: Sample | Sequence[Sample], target: Any = None, ax: Any = None) -> Any:
+    """Cumulative counts over size, on log2 axes, with the bands of the range numbers and the target.
+
+    Parameters
+    ----------
+    samples : Sample or sequence of Sample
+        Bottles of one scale of sizes. Error bars are 95 % intervals, where raw counts are known.
+    target : str or Code, optional
+        A code, drawn as the most it allows.
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    ax = _axes(ax)
+    bottles = [samples] if isinstance(samples, Sample) else list(samples)
+    scale = bottles[0].runs[0].scale
+    ax.set(xscale="log", yscale="log", xlabel=f"size [{scale}]", ylabel="particles at and above the size [1/mL]")
+    shift = np.linspace(-0.01, 0.01, len(bottles)) * (len(bottles) > 1)
+    for i, bottle in enumerate(bottles):
+        _one_spectrum(ax, bottle, 1 + shift[i], _style(i))
+    if target is not None:
+        _target_marks(ax, str(target), scale)
+    _size_ticks(ax, bottles)
+    _number_bands(ax)
+    if len(bottles) > 1 or target is not None:
+        ax.legend(frameon=False)
+    return ax
+
+
+def _one_spectrum(ax: Any, bottle: Sample, shift: float, style: dict[str, Any]) -> None:
+    channels = [c for c in bottle.score().channels if isinstance(c.per_ml, float) and c.per_ml > 0]
+    sizes = np.array([float(c.size.partition(" ")[0]) for c in channels]) * shift
+    counts = np.array([c.per_ml for c in channels], float)
+    ends = np.array([c.interval_per_ml or (c.per_ml, c.per_ml) for c in channels], float).reshape(-1, 2)
+    below = np.maximum(counts - np.maximum(ends[:, 0], counts * 1e-3), 0)
+    above = np.maximum(ends[:, 1] - counts, 0)
+    ax.errorbar(sizes, counts, [below, above], capsize=3, label=bottle.id or "sample", **style)
+
+
+def _target_marks(ax: Any, target: str, scale: str) -> None:
+    from siltcode.codes import parse_code
+
+    sizes = (4, 6, 14) if scale in ("um(c)", "um(b)") else (None, 5, 15)
+    limits = [(um, n) for um, n in zip(sizes, parse_code(target).numbers, strict=True) if um is not None and n is not None]
+    uppers = [range_bounds(number)[1] for _, number in limits]
+    ax.plot([um for um, _ in limits], uppers, label=f"most that {target} allows", zorder=5, **_TARGET)
+
+
+def _size_ticks(ax: Any, bottles: Sequence[Sample]) -> None:
+    sizes = sorted({channel.size_um for bottle in bottles for channel in bottle.channels})
+    ax.set_xticks(sizes, [f"{um:g}" for um in sizes])
+    ax.set_xticks([], minor=True)
+    ax.set_xlim(sizes[0] / 1.25, sizes[-1] * 1.25)
+
+
+def _number_bands(ax: Any) -> None:
+    """Every other range number shaded, all named at the right edge."""
+    low, high = ax.get_ylim()
+    low, high = max(low / 1.3, 0.004), min(high * 1.3, 4e6)
+    for number in range(int(range_numbers(low)), int(range_numbers(high)) + 1):
+        lower, upper = range_bounds(min(number, 28))
+        if number % 2 == 0:
+            ax.axhspan(max(lower, low), min(upper, high), color="#808080", alpha=0.12, linewidth=0, zorder=0)
+        middle = math.sqrt(max(lower, low) * min(upper, high))
+        tall_enough = min(upper, high) / max(lower, low) > 1.4
+        if tall_enough:
+            place = {"xycoords": ("axes fraction", "data"), "fontsize": 7, "va": "center", "annotation_clip": False}
+            ax.annotate(f"{number}", (1.01, middle), **place)
+    ax.set_ylim(low, high)
+    ax.annotate("range\nnumber", (1.01, 1.01), xycoords="axes fraction", fontsize=7, va="bottom")
+
+
+def odds(given: Odds | dict[str, Odds], ax: Any = None) -> Any:
+    """The probability of each range number.
+
+    Parameters
+    ----------
+    given : Odds, or mapping of label to Odds
+        As `code_odds` gives them, or the channels of a `Score`: ``{c.size: c.odds for c in score.channels}``.
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    ax = _axes(ax)
+    labelled = {"": given} if isinstance(given, Odds) else {label: o for label, o in given.items() if o is not None}
+    hatches = ("", "//", "xx", "..", "\\\\", "++")
+    width = 0.8 / max(len(labelled), 1)
+    shown = sorted({number for each in labelled.values() for number, p in each.items() if p >= 0.001})
+    for i, (label, each) in enumerate(labelled.items()):
+        numbers = [number for number in shown if each[number] >= 0.001]
+        at = [number + (i - (len(labelled) - 1) / 2) * width for number in numbers]
+        look = {"color": _COLOURS[i % len(_COLOURS)], "edgecolor": "white", "hatch": hatches[i % len(hatches)]}
+        bars = ax.bar(at, [each[number] for number in numbers], width, label=label or None, **look)
+        ax.bar_label(bars, [f"{each[number]:.2f}" for number in numbers], fontsize=7, padding=1)
+    ax.set(xlabel="ISO 4406 range number [-]", ylabel="probability [-]", ylim=(0, 1.08))
+    ax.set_xticks(shown, [">28" if number == 29 else f"{number}" for number in shown])
+    if any(labelled):
+        ax.legend(frameon=False)
+    return ax
+
+
+def cleanup(job: Passes, ax: Any = None) -> Any:
+    """The concentrations along the way, with the steps of the range number, the targets and the doubt of the turnovers.
+
+    Parameters
+    ----------
+    job : Passes
+        A forecast. Its interval, 10 to 90 %, is the bar at the deciding size's target; without doubt there is none.
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    ax = _axes(ax)
+    enough = job.quantile(0.9)
+    end = 1.15 * enough if math.isfinite(enough) and enough > 0 else 10.0
+    path = job.path(np.linspace(0.0, end, 301))
+    for i, channel in enumerate(job.channels):
+        name = f"{channel.size_um:g} um(c)"
+        style = {**_style(i), "marker": None}
+        ax.plot(path["turnovers"], path[name], label=name, **style)
+        ax.hlines(channel.target_per_ml, 0, end, colors=style["color"], linestyles=":", linewidth=1)
+        place = {"fontsize": 7, "va": "bottom", "ha": "right", "color": style["color"]}
+        ax.annotate(f"target {channel.target_per_ml:g}", (end, channel.target_per_ml), **place)
+    ax.set(yscale="log", xlabel="tank turnovers [-]", ylabel="particles at and above the size [1/mL]", xlim=(0, end))
+    _number_steps(ax, job, path)
+    _doubt(ax, job)
+    hours = job.hours_of(1.0)
+    top = ax.secondary_xaxis("top", functions=(lambda x: x * hours, lambda x: x / hours))
+    top.set_xlabel("time [h]")
+    ax.legend(frameon=False)
+    return ax
+
+
+def _number_steps(ax: Any, job: Passes, path: dict[str, Any]) -> None:
+    """A tick wherever a channel enters a cleaner range number."""
+    for i, channel in enumerate(job.channels):
+        along = path[f"{channel.size_um:g} um(c)"]
+        numbers = range_numbers(along)
+        steps = np.flatnonzero(np.diff(numbers.astype(int)) < 0) + 1
+        ax.plot(path["turnovers"][steps], along[steps], ".", color=_COLOURS[i], markersize=4)
+        for step in steps:
+            place = {"fontsize": 6, "textcoords": "offset points", "xytext": (2, 3), "color": _COLOURS[i]}
+            ax.annotate(f"{numbers[step]}", (path["turnovers"][step], along[step]), **place)
+
+
+def _doubt(ax: Any, job: Passes) -> None:
+    ends = job.quantile(0.1), job.quantile(0.9)
+    target = next(c.target_per_ml for c in job.channels if f"{c.size_um:g} um(c)" == job.deciding)
+    if all(map(math.isfinite, ends)) and ends[1] > ends[0] * 1.001:
+        middle = job.quantile(0.5)
+        spread = [[middle - ends[0]], [ends[1] - middle]]
+        look = {"fmt": "D", "color": "black", "capsize": 4, "markersize": 5, "zorder": 6}
+        ax.errorbar([middle], [target], xerr=spread, label="turnovers enough, 10 to 90 %", **look)
+
+
+def causes(job: Passes, ax: Any = None) -> Any:
+    """The share of the variance of the turnovers by cause.
+
+    Parameters
+    ----------
+    job : Passes
+        A forecast with some doubt.
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+
+    Raises
+    ------
+    ValueError
+        If the forecast has no doubt, so that there is nothing to share.
+    """
+    if job.causes is None:
+        raise ValueError("the forecast has no doubt: state a spread, for example beta_spread=1.5")
+    ax = _axes(ax)
+    shares = sorted(job.causes.items(), key=lambda cause: cause[1])
+    bars = ax.barh([name for name, _ in shares], [share for _, share in shares], color=_COLOURS[0], height=0.6)
+    ax.bar_label(bars, [f"{share:.0%}" for _, share in shares], padding=3)
+    ax.set(xlabel="share of the variance of the turnovers [-]", ylabel="cause [none]", xlim=(0, 1.12))
+    ax.set_ylabel("cause")
+    return ax
+
+
+def runs(sample: Sample, ax: Any = None) -> Any:
+    """Every run against the mean of all, size by size, with the band that chance leaves at 95 %.
+
+    Parameters
+    ----------
+    sample : Sample
+        A bottle of two or more runs. The band needs raw counts.
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    from siltcode.certainty import poisson_interval
+
+    ax = _axes(ax)
+    means = {channel.size_um: channel for channel in sample.channels}
+    known = [um for um, mean in means.items() if isinstance(mean.per_ml, float) and mean.per_ml > 0]
+    numbers = np.arange(1, len(sample.runs) + 1)
+    shifts = np.linspace(-0.15, 0.15, len(known)) if len(known) > 1 else [0.0]
+    for i, (um, shift) in enumerate(zip(known, shifts, strict=True)):
+        channels = [next((c for c in run.channels if c.size_um == um), None) for run in sample.runs]
+        found = np.array([c.per_ml if c is not None and isinstance(c.per_ml, float) else np.nan for c in channels])
+        mean, raw = means[um].per_ml, means[um].raw
+        spread = None
+        if raw:
+            low, high = poisson_interval(round(raw / len(sample.runs)))
+            expected = raw / len(sample.runs)
+            spread = [(1 - low / expected), (high / expected - 1)]
+        look = {**_style(i), "linestyle": "none"}
+        ax.plot(numbers + shift, found / mean, label=f"{um:g} {sample.runs[0].scale}", **look)
+        if spread is not None:
+            place = {"color": look["color"], "alpha": 0.5, "capsize": 4, "fmt": "none"}
+            ax.errorbar(numbers + shift, np.ones(len(numbers)), [[spread[0]] * len(numbers), [spread[1]] * len(numbers)], **place)
+    ax.axhline(1.0, color="black", linewidth=0.8)
+    ax.set(xlabel="run [number]", ylabel="count over the mean of all runs [-]")
+    ax.set_xticks(numbers)
+    ax.legend(frameon=False, title="bars: what chance leaves, 95 %", title_fontsize=8)
+    return ax

@@ -1,0 +1,284 @@
+"""A tank cleaned by recirculation: turnovers and hours to a target, with their doubt."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from siltcode import _arrays, _native
+from siltcode._display import Table, figures, html_table
+from siltcode.codes import Code
+from siltcode.filters import Beta, Train
+from siltcode.samples import Sample, spectrum_given
+from siltcode.specs import SpecLike, spec as read_spec
+from siltcode.units import in_unit
+
+#: Where a tank starts: a code, a sample, or counts at sizes.
+StartLike = str | Code | Sample | Mapping[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Remedy:
+    """What would bring a floor down to its target; each alone, and more than this of it.
+
+    Attributes
+    ----------
+    flow : str or None
+        A larger flow; None where the filter sheds too much at any.
+    beta : float or None
+        A larger ratio in every bin [-]; None where even a perfect filter would not do.
+    ingress_share : float or None
+        The share of the ingress that may remain [-].
+    """
+
+    flow: str | None
+    beta: float | None
+    ingress_share: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelForecast:
+    """One size of the target.
+
+    Attributes
+    ----------
+    size_um : float
+        Particles at and above this size [um(c)].
+    start_per_ml, target_per_ml, floor_per_ml : float
+        The start, the most allowed, and what no number of turnovers goes below [particles/mL].
+    turnovers : float or None
+        The turnovers needed [-]; None where the target cannot be reached.
+    per_further_number : float or None
+        The turnovers from the target to the next cleaner range number [-].
+    remedy : Remedy or None
+        What would make it reachable.
+    """
+
+    size_um: float
+    start_per_ml: float
+    target_per_ml: float
+    floor_per_ml: float
+    turnovers: float | None
+    per_further_number: float | None
+    remedy: Remedy | None
+
+
+class Passes:
+    """The forecast of `passes`.
+
+    Attributes
+    ----------
+    turnovers : float
+        The nominal number of tank turnovers [-]; infinite where the target cannot be reached.
+    hours : float
+        The time they take [h].
+    reachable : bool
+    deciding : str
+        The size that takes longest.
+    channels : tuple of ChannelForecast
+        Size by size.
+    causes : dict of str to float, or None
+        The share of the variance by cause: ``start``, ``beta``, ``ingress``, ``mixing`` [-]; None without doubt.
+    assumptions : tuple of str
+        What was taken for granted.
+    """
+
+    def __init__(self, given: dict[str, Any]) -> None:
+        self._given = given
+        self._native = _native.passes(given)
+        parts = self._native.parts()
+        self.reachable: bool = parts["turnovers"] is not None
+        self.turnovers: float = parts["turnovers"] if self.reachable else math.inf
+        self.hours: float = parts["hours"] if self.reachable else math.inf
+        self.deciding: str = parts["deciding"]
+        self.channels = tuple(_channel(channel) for channel in parts["channels"])
+        self.causes: dict[str, float] | None = parts["causes"]
+        self.assumptions: tuple[str, ...] = tuple(parts["assumptions"])
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return Passes, (self._given,)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Passes) and self._given == other._given
+
+    def __hash__(self) -> int:
+        return hash((self.turnovers, self.channels))
+
+    def quantile(self, p: float) -> float:
+        """The turnovers that are enough with probability `p`, ``0 < p < 1`` [-]; infinite where no number is."""
+        found = self._native.quantile(float(p))
+        return math.inf if found is None else found
+
+    def hours_of(self, turnovers: float) -> float:
+        """The time that so many turnovers take [h]."""
+        return self._native.hours(turnovers) if math.isfinite(turnovers) else math.inf
+
+    def clean_after(self, turnovers: Any) -> Any:
+        """The probability that so many turnovers are enough [-]; a number or array_like, the same kind out."""
+        values, back = _arrays.floats(turnovers, "turnovers")
+        return back(self._native.clean_after(_arrays.flat(values)).reshape(values.shape))
+
+    def path(self, turnovers: Any = None) -> dict[str, NDArray[np.float64]]:
+        """The concentrations at each size of the target along the way.
+
+        Parameters
+        ----------
+        turnovers : array_like, optional
+            Numbers of turnovers [-]; without them, 101 from none to a little beyond the last target.
+
+        Returns
+        -------
+        dict of str to ndarray
+            ``"turnovers"`` [-], ``"hours"`` [h], and ``"4 um(c)"`` and so on [particles/mL].
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> job = siltcode.passes("22/20/17", "18/16/13", "4:3,6:20,14:1000", "18 m3", "60 L/min")
+        >>> job.path([0, job.turnovers])["4 um(c)"].round(6)
+        array([40000.,  2500.])
+        """
+        end = 1.2 * self.turnovers if self.reachable and self.turnovers > 0 else 10.0
+        given = np.linspace(0.0, end, 101) if turnovers is None else turnovers
+        values = np.atleast_1d(_arrays.floats(given, "turnovers")[0]).astype(np.float64)
+        along = self._native.path(_arrays.flat(values))
+        names = [f"{channel.size_um:g} um(c)" for channel in self.channels]
+        return {"turnovers": values, "hours": values * self.hours_of(1.0), **dict(zip(names, along, strict=True))}
+
+    def __repr__(self) -> str:
+        if not self.reachable:
+            return f"Passes(not reachable: {self.deciding} decides)"
+        return f"Passes({figures(self.turnovers, 3)} turnovers, {figures(self.hours, 3)} h, {self.deciding} decides)"
+
+    def _repr_html_(self) -> str:
+        rows = [_forecast_row(channel) for channel in self.channels]
+        headings = ["size, um(c)", "start /mL", "target /mL", "floor /mL", "turnovers"]
+        return html_table(Table(headings, rows, repr(self)[7:-1], "assumed: " + "; ".join(self.assumptions)))
+
+
+def _forecast_row(channel: ChannelForecast) -> list[Any]:
+    counts = [channel.start_per_ml, channel.target_per_ml, channel.floor_per_ml]
+    needed = "not reachable" if channel.turnovers is None else figures(channel.turnovers, 3)
+    return [channel.size_um, *map(figures, counts), needed]
+
+
+def _channel(part: dict[str, Any]) -> ChannelForecast:
+    remedy = part["remedy"]
+    return ChannelForecast(**{**part, "remedy": None if remedy is None else Remedy(**remedy)})
+
+
+def passes(
+    start: StartLike,
+    target: StartLike | SpecLike,
+    beta: Beta | Train | Mapping[float, Any] | str,
+    tank: Any,
+    flow: Any,
+    *,
+    ingress: Mapping[float, float] | None = None,
+    shedding: Mapping[float, float] | None = None,
+    bypass: float = 0.0,
+    short_circuit: float = 0.0,
+    dead_zone: tuple[float, float] | None = None,
+    cells: int | None = None,
+    margin: float = 1.0,
+    scatter: float = 0.0,
+    start_spread: float = 1.0,
+    beta_spread: float = 1.0,
+    ingress_spread: float = 1.0,
+    mixing: float = 1.0,
+    mixing_spread: float = 1.0,
+) -> Passes:
+    """The tank turnovers and hours from a start to a target.
+
+    Parameters
+    ----------
+    start : code, Sample, or mapping of size to count
+        Where the tank starts: a code stands for the most it allows; counts are per mL [um(c) to particles/mL].
+    target : code, Sample, mapping, published name, path or Spec
+        The most there may be in the end.
+    beta : Beta, Train, mapping or str
+        What the filter holds back: ``{4: 3, 6: 20, 14: 1000}``.
+    tank, flow : str, number or pint quantity
+        The fluid in the tank, ``"18 m3"`` [m3]; the flow through the filter, ``"60 L/min"`` [L/min].
+    ingress : mapping, optional
+        Particles per mL of tank that come in each hour, at and above sizes [um(c) to particles/mL/h].
+    shedding : mapping, optional
+        Particles per mL that the filter gives off, at and above sizes [um(c) to particles/mL].
+    bypass, short_circuit : float
+        The share of the flow that avoids the medium, and of the return that goes straight to the suction, 0 to 1 [-].
+    dead_zone : (float, float), optional
+        The share of the tank that hardly moves, and the share of the flow that it exchanges [-].
+    cells : int, optional
+        The tank as a row of so many well-mixed cells.
+    margin : float
+        The target is divided by this, 1 or more [-].
+    scatter : float
+        Coefficient of variation between bottles of the start [-].
+    start_spread, beta_spread, ingress_spread, mixing_spread : float
+        How surely each is known, as a geometric standard deviation, 1 or more [-]; of the ratio it is ``beta - 1``.
+    mixing : float
+        The factor by which mixing lengthens the ideal turnovers, 1 or more [-].
+
+    Returns
+    -------
+    Passes
+
+    Raises
+    ------
+    SiltcodeError
+        ``start-missing`` if a size of the target is not among the start's; ``start-unbounded``; ``no-flow`` unless tank
+        and flow are above 0; ``share-out-of-range``, ``factor-out-of-range``, ``quantity-unreadable``.
+
+    Notes
+    -----
+    A stirred tank of constant volume; every bin of sizes falls by its own efficiency and the channels are their sums.
+    Nothing settles. What comes in sets a floor below which no number of turnovers goes.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> job = siltcode.passes("22/20/17", "18/16/13", {4: 3, 6: 20, 14: 1000}, "18 m3", "60 L/min")
+    >>> job
+    Passes(5.2 turnovers, 26 h, 4 um(c) decides)
+    >>> wary = siltcode.passes("22/20/17", "18/16/13", {4: 3, 6: 20, 14: 1000}, "18 m3", "60 L/min", beta_spread=1.5)
+    >>> round(wary.quantile(0.9), 1)
+    6.9
+    """
+    filter_ = {"beta": None, "train": beta._given()} if isinstance(beta, Train) else {"beta": str(Beta(beta)), "train": None}
+    given = {
+        "start": _counts(start) or {"code": str(Code._of(_native.parse_code(str(start))))},
+        "target": _counts(target) or _target(target),
+        **filter_,
+        "tank": float(in_unit(tank, "m3")),
+        "flow": float(in_unit(flow, "L/min")),
+        "ingress": None if ingress is None else spectrum_given(ingress),
+        "shedding": None if shedding is None else spectrum_given(shedding),
+        "bypass": float(bypass),
+        "short_circuit": float(short_circuit),
+        "dead_zone": None if dead_zone is None else (float(dead_zone[0]), float(dead_zone[1])),
+        "cells": cells,
+        "margin": float(margin),
+        "scatter": float(scatter),
+        "start_spread": float(start_spread),
+        "beta_spread": float(beta_spread),
+        "ingress_spread": float(ingress_spread),
+        "mixing": float(mixing),
+        "mixing_spread": float(mixing_spread),
+    }
+    return Passes(given)
+
+
+def _counts(given: Any) -> dict[str, Any] | None:
+    """A start or target given as counts, in the form that the native module takes."""
+    if isinstance(given, Mapping):
+        given = Sample.of(given)
+    return {"sample": given._given()} if isinstance(given, Sample) else None
+
+
+def _target(given: Any) -> dict[str, Any]:
+    return {"spec": read_spec(given).as_given()}

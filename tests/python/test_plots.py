@@ -1,0 +1,56 @@
+"""Plots take and return an Axes, with a unit on every axis."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import matplotlib
+import pytest
+import siltcode
+
+matplotlib.use("Agg")
+from matplotlib import pyplot  # noqa: E402
+from siltcode import plots  # noqa: E402
+
+RUNS = [{4: 1700, 6: 500, 14: 42}, {4: 1810, 6: 540, 14: 55}, {4: 1745, 6: 520, 14: 47}]
+BOTTLE = siltcode.Sample.of(RUNS, "day tank", per="raw", volume_ml=1)
+JOB = ("22/20/17", "18/16/13", {4: 3, 6: 20, 14: 1000}, "18 m3", "60 L/min")
+UNSURE = siltcode.passes(*JOB, beta_spread=1.5, start_spread=1.3, mixing=1.1, mixing_spread=1.2)
+
+
+@pytest.mark.parametrize(
+    ("plot", "given"),
+    [
+        (plots.spectrum, (BOTTLE, "18/16/13")),
+        (plots.spectrum, ([BOTTLE, siltcode.Sample.of({4: 40000, 6: 9000, 14: 900, 21: 80}, "before")], "18/16/13")),
+        (plots.odds, (siltcode.code_odds(12, 1),)),
+        (plots.odds, ({channel.size: channel.odds for channel in BOTTLE.score().channels},)),
+        (plots.cleanup, (UNSURE,)),
+        (plots.cleanup, (siltcode.passes(*JOB, ingress={4: 3000, 6: 900, 14: 10}),)),
+        (plots.causes, (UNSURE,)),
+        (plots.runs, (BOTTLE,)),
+    ],
+)
+def test_every_plot(plot: Any, given: tuple[Any, ...], tmp_path: Path) -> None:
+    figure, ax = pyplot.subplots()
+    try:
+        assert plot(*given, ax=ax) is ax
+        assert "[" in ax.get_xlabel()
+        assert "[" in ax.get_ylabel() or plot is plots.causes
+        figure.savefig(tmp_path / "plot.png")
+        assert plot(*given).figure is pyplot.gcf()
+    finally:
+        pyplot.close("all")
+
+
+def test_no_doubt_has_no_causes() -> None:
+    with pytest.raises(ValueError, match="no doubt"):
+        plots.causes(siltcode.passes(*JOB))
+
+
+def test_without_matplotlib(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "matplotlib.pyplot", None)
+    with pytest.raises(ModuleNotFoundError, match=r"siltcode\[plots\]"):
+        plots.odds(siltcode.code_odds(12, 1))
