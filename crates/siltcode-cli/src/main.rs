@@ -9,6 +9,7 @@ mod completions;
 mod exit;
 mod held;
 mod inputs;
+mod passes;
 mod score;
 mod specs;
 mod tables;
@@ -41,6 +42,7 @@ struct Cli {
 #[derive(Subcommand)]
 enum Command {
     Score(Box<score::Args>),
+    Passes(Box<passes::Args>),
     Specs(specs::Args),
     Tables(tables::Args),
     Classes(classes::Args),
@@ -84,6 +86,7 @@ fn main() -> ExitCode {
 fn run(command: Command) -> Result<Exit, Failure> {
     match command {
         Command::Score(args) => score::run(&args),
+        Command::Passes(args) => passes::run(&args),
         Command::Specs(args) => specs::run(&args),
         Command::Tables(args) => tables::run(&args),
         Command::Classes(args) => classes::run(&args),

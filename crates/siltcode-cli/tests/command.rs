@@ -1,5 +1,8 @@
 //! The command as a process: what it prints, where, and how it ends.
 
+#[path = "command/passes.rs"]
+mod passes;
+
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};

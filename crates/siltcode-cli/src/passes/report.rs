@@ -1,130 +1,45 @@
-//! What `siltcode passes` says, for people and as JSON, schema `siltcode.passes/1`.
+//! What `siltcode passes` says to people: the answer first.
 
 use std::io::{self, Write};
 
-use serde::Serialize;
+use siltcode::caution;
 use siltcode::certainty::Level;
-use siltcode::provenance::Provenance;
-use siltcode::tank::{Causes, ChannelForecast, Remedy, Turnovers, turnovers_like_one_pass};
-use siltcode::units::significant;
-use siltcode::{Size, tables};
+use siltcode::filter::Beta;
+use siltcode::tank::{ChannelForecast, Plant, Turnovers, turnovers_like_one_pass};
+use siltcode::units::{Duration, Flow, significant};
 
 use super::{Answer, chart};
 use crate::text::{BAD, GOOD, HEAD, OPEN, count, wrap};
 
-/// Planning values: the best estimate, and what is enough with a probability.
-#[derive(Serialize)]
-struct Planning {
-    nominal: Option<f64>,
-    p50: Option<f64>,
-    p80: Option<f64>,
-    p90: Option<f64>,
-    p95: Option<f64>,
-}
-
-#[derive(Serialize)]
-struct Row {
-    size_um_c: f64,
-    start_per_ml: f64,
-    target_per_ml: f64,
-    floor_per_ml: f64,
-    turnovers: Option<f64>,
-    remedy: Option<Remedy>,
-}
-
-/// The JSON document.
-#[derive(Serialize)]
-pub(super) struct Document {
-    schema: &'static str,
-    reachable: bool,
-    turnovers: Planning,
-    hours: Planning,
-    deciding: Option<Size>,
-    channels: Vec<Row>,
-    causes: Option<Causes>,
-    assumptions: Vec<String>,
-    cautions: &'static [&'static str],
-    provenance: Provenance,
-}
-
-const CAUTIONS: &[&str] = &[
-    "a sample of the suction line flatters a tank with a dead zone: sample the tank, and again after a rest",
-    "common practice: suction and return at opposite ends of the tank sweep the bottom; a return beside the suction \
-     short-circuits",
-];
-
-impl Planning {
-    fn of(answer: &Answer, scale: impl Fn(Turnovers) -> f64) -> siltcode::Result<Self> {
-        let enough =
-            |level| Ok::<_, siltcode::Error>(answer.ensemble.quantile(Level::new(level)?).map(&scale));
-        Ok(Self {
-            nominal: answer.forecast.turnovers().map(&scale),
-            p50: enough(0.5)?,
-            p80: enough(0.8)?,
-            p90: enough(0.9)?,
-            p95: enough(0.95)?,
-        })
-    }
-}
-
-fn hours(answer: &Answer) -> impl Fn(Turnovers) -> f64 {
-    |turnovers| answer.plant.time(turnovers).map_or(f64::INFINITY, siltcode::units::Duration::hours)
-}
-
-impl From<&ChannelForecast> for Row {
-    fn from(channel: &ChannelForecast) -> Self {
-        Self {
-            size_um_c: channel.size.um(),
-            start_per_ml: channel.start.get(),
-            target_per_ml: channel.target.get(),
-            floor_per_ml: channel.floor.get(),
-            turnovers: channel.turnovers.map(Turnovers::get),
-            remedy: channel.remedy,
-        }
-    }
-}
-
-pub(super) fn document(answer: &Answer) -> siltcode::Result<Document> {
-    Ok(Document {
-        schema: "siltcode.passes/1",
-        reachable: answer.forecast.turnovers().is_some(),
-        turnovers: Planning::of(answer, Turnovers::get)?,
-        hours: Planning::of(answer, hours(answer))?,
-        deciding: answer.forecast.deciding().map(|channel| channel.size),
-        channels: answer.forecast.channels.iter().map(Row::from).collect(),
-        causes: answer.ensemble.causes(),
-        assumptions: answer.assumptions.clone(),
-        cautions: CAUTIONS,
-        provenance: Provenance::new(
-            &[&tables::ISO4406, &tables::ISO_MEDIUM_TEST_DUST, &tables::UNITS],
-            Vec::new(),
-        ),
-    })
-}
+/// The rule of thumb, in turnovers.
+const RULE_OF_THUMB: f64 = 7.0;
 
 pub(super) fn table(out: &mut impl Write, answer: &Answer) -> io::Result<()> {
-    let Some(deciding) = answer.forecast.deciding() else { return Ok(()) };
+    let deciding = answer.forecast.deciding();
     match deciding.turnovers {
         Some(turnovers) if turnovers == Turnovers::NONE => {
-            writeln!(out, "{GOOD}already there{GOOD:#}: the start meets the target at every size")?;
+            writeln!(out, "{GOOD}Already there{GOOD:#}: the start meets the target at every size.")?;
         }
         Some(turnovers) => reached(out, answer, deciding, turnovers)?,
-        None => not_reached(out, deciding)?,
+        None => not_reached(out, answer, deciding)?,
     }
     writeln!(out)?;
     channels(out, answer)?;
-    if let Some(end) = deciding.turnovers.filter(|end| end.get() > 0.0) {
+    if deciding.turnovers != Some(Turnovers::NONE) {
         writeln!(out)?;
-        chart::path(out, answer, deciding, end)?;
+        chart::path(out, answer, deciding)?;
+        writeln!(out)?;
+        writeln!(out, "{}", wrap(&rule_of_thumb(answer, deciding), 0))?;
     }
-    writeln!(out)?;
-    rule_of_thumb(out, answer, deciding)?;
-    for assumption in &answer.assumptions {
-        writeln!(out, "{}", wrap(&format!("assumed: {assumption}"), 2))?;
-    }
-    CAUTIONS
-        .iter()
-        .try_for_each(|caution| writeln!(out, "{OPEN}{}{OPEN:#}", wrap(&format!("caution: {caution}"), 2)))
+    writeln!(out, "\n{HEAD}Taken for granted{HEAD:#}")?;
+    answer.assumptions.iter().try_for_each(|said| writeln!(out, "{}", wrap(&format!("- {said}"), 0)))?;
+    cautions(out)
+}
+
+fn cautions(out: &mut impl Write) -> io::Result<()> {
+    writeln!(out, "\n{OPEN}Cautions{OPEN:#}")?;
+    writeln!(out, "{}", wrap(caution::DEFERENCE, 0))?;
+    caution::usual().iter().try_for_each(|caution| writeln!(out, "{}", wrap(&format!("- {caution}"), 0)))
 }
 
 fn reached(
@@ -133,82 +48,128 @@ fn reached(
     deciding: &ChannelForecast,
     nominal: Turnovers,
 ) -> io::Result<()> {
-    let hours = hours(answer);
-    let plant = &answer.plant;
-    writeln!(
-        out,
-        "{HEAD}{nominal} turnovers, {} h{HEAD:#} at {} ({}); {} decides",
-        significant(hours(nominal), 3),
-        plant.flow,
-        plant.flow.us(),
-        deciding.size
-    )?;
-    for (percent, level) in [(50, 0.5), (90, 0.9)] {
-        let enough = Level::new(level).ok().and_then(|level| answer.ensemble.quantile(level));
-        match enough {
-            Some(enough) => writeln!(
-                out,
-                "  enough in {percent} % of cases: {enough} turnovers, {} h",
-                significant(hours(enough), 3)
-            )?,
-            None => writeln!(out, "  enough in {percent} % of cases: no number of turnovers is")?,
+    let (flow, size) = (flow(answer.forecast.plant.flow), deciding.size);
+    let hours = significant(answer.hours(nominal), 3);
+    writeln!(out, "{HEAD}{nominal} turnovers, {hours} h{HEAD:#} at {flow}; {size} decides.")?;
+    writeln!(out, "  {}", tank(&answer.forecast.plant))?;
+    if answer.doubtful {
+        for (percent, level) in [(50, 0.5), (90, 0.9)] {
+            writeln!(out, "  enough in {percent} % of cases: {}", enough(answer, level))?;
         }
+    } else {
+        let text = "in 50 % and in 90 % of cases the same, because nothing was said to be in doubt; \
+                    --counted, --beta-spread, --mixing-spread and --ingress-spread say so";
+        writeln!(out, "{}", wrap(text, 2))?;
     }
-    answer.ensemble.causes().map_or(Ok(()), |causes| doubt(out, causes))
-}
-
-fn doubt(out: &mut impl Write, causes: Causes) -> io::Result<()> {
-    let named = [
-        (causes.start, "the start", "count more volume, or another bottle"),
-        (causes.beta, "the filter", "count upstream and downstream of it"),
-        (causes.ingress, "the ingress", "watch the counts with the filter off"),
-        (causes.mixing, "mixing", "take a second sample at another point of the tank"),
-    ];
-    let largest = named.into_iter().reduce(|worst, next| if next.0 > worst.0 { next } else { worst });
-    let Some((share, name, remedy)) = largest else { return Ok(()) };
-    writeln!(out, "  {name} is {:.0} % of the doubt: {remedy}", 100.0 * share)
-}
-
-fn not_reached(out: &mut impl Write, deciding: &ChannelForecast) -> io::Result<()> {
-    writeln!(
-        out,
-        "{BAD}not reachable{BAD:#}: at {} the tank goes no lower than {} /mL, the target is {}",
-        deciding.size,
-        count(deciding.floor.get()),
-        count(deciding.target.get())
-    )?;
-    let Some(remedy) = deciding.remedy else { return Ok(()) };
-    writeln!(out, "  one of these alone would do, for this size:")?;
-    writeln!(out, "    a flow above {} ({})", remedy.flow, remedy.flow.us())?;
-    match remedy.beta {
-        Some(beta) => writeln!(out, "    a filtration ratio above {beta} in every bin")?,
-        None => writeln!(out, "    no filter: even a perfect one is not enough at this flow")?,
+    if let Some(time) = answer.within {
+        within(out, answer, time)?;
     }
-    writeln!(out, "    an ingress below {} % of the stated", significant(100.0 * remedy.ingress_share, 3))
+    answer.ensemble.causes().map_or(Ok(()), |causes| writeln!(out, "  {causes}"))
 }
 
-fn channels(out: &mut impl Write, answer: &Answer) -> io::Result<()> {
-    writeln!(out, "  {:<14}{:>12}{:>12}{:>12}{:>12}", "size", "start /mL", "target", "floor", "turnovers")?;
-    answer.forecast.channels.iter().try_for_each(|channel| {
-        let needed = channel.turnovers.map_or_else(|| "none".to_owned(), |turnovers| turnovers.to_string());
-        writeln!(
-            out,
-            "  {:<14}{:>12}{:>12}{:>12}{needed:>12}",
-            channel.size,
-            count(channel.start.get()),
-            count(channel.target.get()),
-            count(channel.floor.get()),
-        )
+/// What is enough with a probability, in turnovers and hours.
+fn enough(answer: &Answer, level: f64) -> String {
+    let enough = Level::new(level).ok().and_then(|level| answer.ensemble.quantile(level));
+    enough.map_or_else(
+        || "no number of turnovers: too often the target is out of reach".into(),
+        |enough| format!("{enough} turnovers, {} h", significant(answer.hours(enough), 3)),
+    )
+}
+
+/// What the booked time comes to, and what would do in that time.
+fn within(out: &mut impl Write, answer: &Answer, time: Duration) -> io::Result<()> {
+    let Ok(turnovers) = answer.forecast.plant.turnovers(time) else { return Ok(()) };
+    let percent = significant(100.0 * answer.ensemble.clean_after(turnovers).get(), 3);
+    let code = chart::code(answer, turnovers);
+    let said = format!("{time} ({turnovers} turnovers) is enough in {percent} % of cases, and leaves {code}");
+    writeln!(out, "{}", wrap(&said, 2))?;
+    let enough = answer.forecast.flow_for(time).ok().flatten().filter(|flow| flow.l_per_min() > 0.0);
+    enough.map_or(Ok(()), |enough| {
+        let said = format!("in that time, on the best estimate, a flow of {} would do", flow(enough));
+        writeln!(out, "{}", wrap(&said, 2))
     })
 }
 
-fn rule_of_thumb(out: &mut impl Write, answer: &Answer, deciding: &ChannelForecast) -> io::Result<()> {
-    let Ok(beta) = answer.rating.working(deciding.size) else { return Ok(()) };
-    let text = format!(
-        "rule of thumb: seven turnovers do the work of one true passage where beta is near 1090; with beta {beta} \
-         at {} it takes {}",
-        deciding.size,
-        turnovers_like_one_pass(beta)
-    );
-    writeln!(out, "{}", wrap(&text, 2))
+fn not_reached(out: &mut impl Write, answer: &Answer, deciding: &ChannelForecast) -> io::Result<()> {
+    let (floor, target) = (count(deciding.floor.get()), count(deciding.target.get()));
+    let head = format!("{BAD}Not reachable:{BAD:#} at {}", deciding.size);
+    if deciding.floor > deciding.target {
+        writeln!(out, "{head} the tank goes no lower than {floor} /mL,\n  and the target is {target} /mL.")?;
+    } else {
+        writeln!(
+            out,
+            "{head} the tank comes ever closer to the target,\n  {target} /mL, and never gets there."
+        )?;
+    }
+    let Some(remedy) = deciding.remedy else { return Ok(()) };
+    writeln!(out, "  For this size each of these alone would do, and a little more of it:")?;
+    match remedy.flow {
+        Some(more) => writeln!(out, "  - a flow above {}", flow(more))?,
+        None => writeln!(out, "  - no flow: the filter itself sheds too much")?,
+    }
+    match remedy.beta {
+        Some(beta) => writeln!(out, "  - a filtration ratio above {beta} for every size of particle")?,
+        None => writeln!(out, "  - no filter: even one that lets nothing through is not enough")?,
+    }
+    match remedy.ingress_share {
+        Some(share) => {
+            writeln!(out, "  - an ingress below {} % of the stated", significant(100.0 * share, 3))?;
+        }
+        None => writeln!(out, "  - no end of the ingress: the filter itself sheds too much")?,
+    }
+    answer.within.map_or(Ok(()), |time| within(out, answer, time))
+}
+
+fn channels(out: &mut impl Write, answer: &Answer) -> io::Result<()> {
+    let row = |out: &mut dyn Write, [size, start, target, floor, needed, further]: [&str; 6]| {
+        writeln!(out, "  {size:<10}{start:>12}{target:>12}{floor:>12}{needed:>12}{further:>16}")
+    };
+    row(out, ["size", "start /mL", "target /mL", "floor /mL", "turnovers", "one number more"])?;
+    answer.forecast.channels.iter().try_for_each(|channel| {
+        let [start, target, floor] =
+            [channel.start, channel.target, channel.floor].map(|per_ml| count(per_ml.get()));
+        let needed = channel.turnovers.map_or_else(|| "never".to_owned(), |needed| needed.to_string());
+        let further = channel.turnovers_per_further_number().filter(|&further| further > Turnovers::NONE);
+        let further = further.map_or_else(|| "-".to_owned(), |further| format!("+{further}"));
+        row(out, [&channel.size.to_string(), &start, &target, &floor, &needed, &further])
+    })
+}
+
+/// When the rule is right, what it would do here, and why that differs.
+fn rule_of_thumb(answer: &Answer, deciding: &ChannelForecast) -> String {
+    let right = "Rule of thumb: \"seven turnovers\" is right where beta is near 1090: there they clean a stirred tank as \
+                 much as one true passage through the filter.";
+    let here = Turnovers::new(RULE_OF_THUMB).map(|seven| {
+        let (hours, code) = (significant(answer.hours(seven), 3), chart::code(answer, seven));
+        let enough = significant(100.0 * answer.ensemble.clean_after(seven).get(), 3);
+        let compared = match deciding.turnovers.map(Turnovers::get) {
+            None => "which does not meet the target either".to_owned(),
+            Some(_) if answer.doubtful => format!("enough in {enough} % of cases"),
+            Some(needed) if needed <= RULE_OF_THUMB => "more than this target needs".to_owned(),
+            Some(_) => "too few for this target".to_owned(),
+        };
+        format!("Here seven take {hours} h and leave {code}, {compared}.")
+    });
+    let beta = answer.train.lumped(deciding.size).ok().and_then(|bounds| Beta::of(bounds.low).ok());
+    let why = beta.map(|beta| {
+        format!(
+            "With beta {beta} at {}, {} turnovers equal one passage, which leaves one particle in {beta}.",
+            deciding.size,
+            turnovers_like_one_pass(beta)
+        )
+    });
+    let capped =
+        answer.bypass.ceiling().map(|most| format!("What avoids the medium caps any filter at beta {most}."));
+    [Some(right.to_owned()), why, capped, here.ok()].into_iter().flatten().collect::<Vec<_>>().join(" ")
+}
+
+/// The tank, and how long it takes to turn it over.
+fn tank(plant: &Plant) -> String {
+    let [m3, gallons] = [plant.volume.m3(), plant.volume.us_gallons()].map(|volume| significant(volume, 4));
+    let hours = Turnovers::new(1.0).and_then(|one| plant.time(one)).map_or(f64::INFINITY, Duration::hours);
+    format!("{m3} m3 ({gallons} gal) are turned over once in {} h", significant(hours, 3))
+}
+
+fn flow(flow: Flow) -> String {
+    format!("{} L/min ({} gpm)", significant(flow.l_per_min(), 4), significant(flow.us_gpm(), 4))
 }

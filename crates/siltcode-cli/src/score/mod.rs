@@ -268,7 +268,7 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
 }
 
 /// A published name, a code, or a file: in this order.
-fn read_spec(text: &str) -> Result<Spec, Failure> {
+pub(crate) fn read_spec(text: &str) -> Result<Spec, Failure> {
     if let Ok(spec) = published::spec(text) {
         return Ok(spec);
     }

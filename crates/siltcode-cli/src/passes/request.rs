@@ -1,0 +1,200 @@
+//! What `siltcode passes` is asked, read into the library's own terms.
+
+use siltcode::certainty::Interval;
+use siltcode::class::iso4406::Code;
+use siltcode::count::whole_count;
+use siltcode::filter::rating::pairs;
+use siltcode::filter::{BetaAt, Challenge, Element, Kind, Rating, Share, Stage, Train};
+use siltcode::tank::{Channel, DeadZone, Doubt, Ensemble, Forecast, Mixing, Plant, Sources, Start, Target};
+use siltcode::units::{Duration, Flow, Volume};
+use siltcode::{CountedVolume, Dilution, Evidence, Size, Spectrum};
+
+use super::{Answer, Args};
+use crate::exit::Failure;
+use crate::score::read_spec;
+
+impl Args {
+    pub(super) fn answer(&self) -> Result<Answer, Failure> {
+        let (start, target, plant) = (self.start()?, self.target()?, self.plant()?);
+        let ratings = self.ratings()?;
+        let (train, sources, dust) =
+            (train(&ratings, plant.flow)?, self.sources()?, Challenge::iso_medium_test_dust());
+        let mut used = Vec::new();
+        let ratios = |sizes: &[Size]| {
+            used = sizes.to_vec();
+            train.bins(sizes, &dust)
+        };
+        let forecast = Forecast::new(&start, &target, ratios, &sources, &plant)?;
+        let channels: Vec<Channel> =
+            forecast.channels.iter().map(|channel| channel.channel.clone()).collect();
+        let doubtful = self.stated_doubt() || start.log_sd().iter().any(|&sd| sd > 0.0);
+        Ok(Answer {
+            assumptions: self.assumptions(&forecast, &ratings, &used, doubtful)?,
+            ensemble: Ensemble::new(&channels, self.doubt()?),
+            forecast,
+            train,
+            bypass: plant.bypass,
+            doubtful,
+            within: self.within.as_deref().map(str::parse).transpose()?,
+        })
+    }
+
+    fn start(&self) -> Result<Start, Failure> {
+        let Some(counts) = counts(&self.from)? else {
+            return match self.counted {
+                Some(_) => Err(Failure::new(
+                    format!("`{}` is a code, which no volume was counted for", self.from),
+                    "give the counts of the start, such as 4:30000,6:9000,14:900, or leave --counted out",
+                )),
+                None => Ok(Start::of_code(self.from.parse::<Code>()?)?),
+            };
+        };
+        let Some(counted) = &self.counted else {
+            return Ok(Start::of_counts(&Spectrum::from_per_ml(&counts)?)?);
+        };
+        let volume = CountedVolume::from_ml(counted.parse::<Volume>()?.ml())?;
+        let channel = |&(um, per_ml): &(f64, f64)| {
+            let raw = whole_count((per_ml * volume.ml()).round())?;
+            Ok(siltcode::Channel::counted(Size::um_c(um)?, Evidence::of_run(raw, volume, Dilution::NONE)))
+        };
+        let channels = counts.iter().map(channel).collect::<siltcode::Result<_>>()?;
+        Ok(Start::of_counts(&Spectrum::cumulative(channels)?)?)
+    }
+
+    fn target(&self) -> Result<Target, Failure> {
+        let target = match counts(&self.to)? {
+            Some(counts) => Target::of_counts(&Spectrum::from_per_ml(&counts)?)?,
+            None => Target::of_spec(&read_spec(&self.to)?)?,
+        };
+        Ok(target.with_margin(self.margin)?)
+    }
+
+    fn plant(&self) -> Result<Plant, Failure> {
+        let plant = Plant::new(self.tank.parse()?, self.flow.parse()?)?;
+        let (bypass, short_circuit) = (Share::new(self.bypass)?, Share::new(self.short_circuit)?);
+        Ok(Plant { bypass, short_circuit, mixing: self.mixing()?, ..plant })
+    }
+
+    fn mixing(&self) -> Result<Mixing, Failure> {
+        let Some(zone) = &self.dead_zone else { return Ok(self.cells.map_or(Mixing::Well, Mixing::Cells)) };
+        let unreadable = || {
+            let hint = "write the share of the tank and the exchange as a share of the flow: 0.2:0.1";
+            Failure::new(format!("`{zone}` is not a dead zone"), hint)
+        };
+        let (dead, exchange) = zone.split_once(':').ok_or_else(unreadable)?;
+        let share =
+            |text: &str| Ok::<_, Failure>(Share::new(text.trim().parse().map_err(|_| unreadable())?)?);
+        Ok(Mixing::DeadZone(DeadZone::new(share(dead)?, share(exchange)?)?))
+    }
+
+    fn ratings(&self) -> Result<Vec<Rating>, Failure> {
+        let rating = |text: &String| Ok(text.parse::<Rating>()?.derated(self.derate)?);
+        self.beta.iter().map(rating).collect()
+    }
+
+    fn sources(&self) -> Result<Sources, Failure> {
+        let mut sources = Sources::NONE;
+        if let Some(text) = &self.ingress {
+            sources = sources.ingress_per_hour(&rates(text)?)?;
+        }
+        if let Some(text) = &self.shedding {
+            sources = sources.shedding(&Spectrum::from_per_ml(&pairs(text)?)?)?;
+        }
+        Ok(sources)
+    }
+
+    fn stated_doubt(&self) -> bool {
+        [self.mixing, self.mixing_spread, self.beta_spread, self.start_spread, self.ingress_spread]
+            .iter()
+            .any(|&factor| factor > 1.0)
+    }
+
+    /// The causes of doubt that nothing was said about.
+    fn taken_as_certain(&self) -> Vec<&'static str> {
+        let stated = [
+            (self.start_spread > 1.0 || self.counted.is_some(), "the start"),
+            (self.beta_spread > 1.0, "beta"),
+            (self.ingress_spread > 1.0 || self.ingress.is_none(), "the ingress"),
+            (self.mixing_spread > 1.0, "mixing"),
+        ];
+        stated.into_iter().filter_map(|(stated, cause)| (!stated).then_some(cause)).collect()
+    }
+
+    fn doubt(&self) -> Result<Doubt, Failure> {
+        let doubt = Doubt::NONE.start(self.start_spread)?.beta(self.beta_spread)?;
+        Ok(doubt.ingress(self.ingress_spread)?.mixing(self.mixing, self.mixing_spread)?)
+    }
+
+    fn assumptions(
+        &self,
+        forecast: &Forecast,
+        ratings: &[Rating],
+        sizes: &[Size],
+        doubtful: bool,
+    ) -> Result<Vec<String>, Failure> {
+        let mut said: Vec<String> = forecast.assumptions.iter().map(ToString::to_string).collect();
+        said.push(
+            "the ratios were measured with ISO medium test dust: the centres of its windows at 10 mg/L"
+                .to_owned(),
+        );
+        for rating in ratings {
+            for &size in sizes {
+                said.extend(unrated(size, rating.at(size)?));
+            }
+        }
+        if self.derate <= 1.0 {
+            said.push("the filter does in service what it did in its test: beta is not derated".to_owned());
+        }
+        if doubtful {
+            said.push("start, beta - 1, ingress and mixing are lognormal and independent".to_owned());
+        }
+        let certain = self.taken_as_certain();
+        if !certain.is_empty() {
+            said.push(format!("no doubt was stated of {}: taken as certain", certain.join(", ")));
+        }
+        Ok(said)
+    }
+}
+
+/// Elements one behind the other.
+fn train(ratings: &[Rating], flow: Flow) -> Result<Train, Failure> {
+    let stage = |rating: &Rating| Ok(Stage::of(Element::new(Kind::Cartridge, flow, Some(rating.clone()))?));
+    let stages = ratings.iter().map(stage).collect::<siltcode::Result<_>>()?;
+    Ok(Train::new(stages)?)
+}
+
+/// What is used of a ratio where the filter is not rated at the size.
+fn unrated(size: Size, found: BetaAt) -> Option<String> {
+    match found {
+        BetaAt::Between(between) => {
+            let [a, b, c] = between.map(|beta| beta.to_string());
+            let used = found.working()?;
+            Some(format!("beta at {size} is interpolated: {a}, {b} or {c} by three rules, {used} is used"))
+        }
+        BetaAt::AtLeast(bound) => Some(format!("beta at {size} is at least {bound}, and {bound} is used")),
+        BetaAt::Within(Interval { low, high }) => {
+            Some(format!("beta at {size} is within {low} and {high}, and {low} is used"))
+        }
+        _ => None,
+    }
+}
+
+/// Counts at sizes, if the text is a list of them; a code or a file name is not.
+fn counts(text: &str) -> Result<Option<Vec<(f64, f64)>>, Failure> {
+    if !text.contains(':') || text.contains(['/', '\\']) {
+        return Ok(None);
+    }
+    Ok(Some(pairs(text)?))
+}
+
+/// Reads `4:30,6:5,14:0.2 per h` as rates an hour; any unit of time will do.
+fn rates(text: &str) -> Result<Spectrum, Failure> {
+    let parted = text.split_once("per ").or_else(|| text.split_once('/'));
+    let (list, unit) = parted.ok_or_else(|| {
+        let hint = "say in what time they come in: \"4:30,6:5,14:0.2 per h\"";
+        Failure::new(format!("the rates `{text}` do not say their time"), hint)
+    })?;
+    let hours = format!("1 {}", unit.trim()).parse::<Duration>()?.hours();
+    let rates: Vec<_> = pairs(list.trim())?.into_iter().map(|(um, rate)| (um, rate / hours)).collect();
+    Ok(Spectrum::from_per_ml(&rates)?)
+}
