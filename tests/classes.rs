@@ -182,9 +182,13 @@ fn a_conversion_for_a_class_is_recorded() {
     let class = ClassSystem::As4059.classify_in(&umb, SizeScale::UmC).unwrap();
     assert_eq!(class.status, Status::Memory);
     assert!(class.notes.iter().any(|note| note.contains("from memory (MEMORY)")));
-    let outside =
-        ClassSystem::Nas1638.classify_in(&cumulative(SizeScale::UmC, &[3.0], &[9.0]), SizeScale::Acftd);
-    assert_eq!(outside.unwrap_err().code(), "conversion-outside");
+
+    let coarse = cumulative(SizeScale::UmC, &[3.0, 80.0], &[30_000.0, 1.0]);
+    let class = ClassSystem::Gost17216.classify_in(&coarse, SizeScale::Acftd).unwrap();
+    let classed = class.sizes.iter().filter(|size| size.class.is_some()).map(|size| size.from.um());
+    assert_eq!(classed.collect::<Vec<_>>(), [1.0, 2.0, 5.0, 10.0, 25.0, 50.0], "0.5 and 200 um have no pair");
+    let by_hand = ClassSystem::Nas1638.classify_in(&spectrum, SizeScale::Microscope);
+    assert_eq!(by_hand.unwrap_err().code(), "conversion-unknown");
 }
 
 /// The sizes of a system, the end of its last range included, in a scale that it has.
@@ -261,7 +265,7 @@ fn a_size_outside_what_was_counted_has_no_class() {
     let class = ClassSystem::As4059.classify(&spectrum).unwrap();
     assert!(class.is_interpolated());
     assert_eq!(class.sizes[4].class, None, "38 um(c) is beyond the largest size counted");
-    assert!(class.notes.iter().any(|note| note.contains("not counted")));
+    assert!(class.notes.iter().any(|note| note.contains("not counted, so not classed: 38 um(c), 70 um(c)")));
     assert_eq!(class.sizes[0].class.unwrap().to_string(), "7");
 }
 

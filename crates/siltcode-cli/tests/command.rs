@@ -381,3 +381,116 @@ fn no_color_outweighs_a_forced_colour() {
     };
     assert!(coloured(false) && !coloured(true));
 }
+
+/// Counts with sizes of every lettered column, one of them between the columns.
+const IN_UM_C: &str = "bottle,4 um(c) /mL,10 um(c) /mL,21 um(c) /mL,38 um(c) /mL,70 um(c) /mL\n\
+                       A,1752,217,5.5,0.4,0.1\n";
+/// Counts at the sizes of NAS 1638.
+const IN_ACFTD: &str = "bottle,5 um(acftd) /mL,15 um(acftd) /mL,25 um(acftd) /mL,50 um(acftd) /mL,100 um(acftd) /mL\n\
+                        A,186.2,14.45,4.9,0.72,0.08\nB,1.8,0.3,0,0,0\n";
+
+/// `score` of these counts, with line breaks of the table taken out.
+fn classed(counts: &str, arguments: &[&str]) -> String {
+    let (_folder, path) = file("counts.csv", counts.as_bytes());
+    let output = siltcode(&[&["score", &path.display().to_string()], arguments].concat());
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    let text = stdout(&output);
+    if !arguments.contains(&"--format") {
+        assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
+    }
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+#[test]
+fn several_class_systems_stand_beside_the_code() {
+    let text =
+        classed(IN_ACFTD, &["--class", "as4059,as4059-rounded,as4059-differential,nas1638,gost17216,navair"]);
+    for words in [
+        "14.4 -/15/11",
+        "as4059: SAE AS4059 (revision E), cumulative, unrounded table",
+        "as4059-rounded: SAE AS4059, cumulative, table as rounded in print",
+        "inactive for new design since 30 May 2001",
+        "as4059: 6B/5C/6D/6E/5F; not counted, so not classed: 1 um(acftd)",
+        "as4059-differential: 7 (7,5,6,6,5)",
+        "nas1638: 7 (7,5,6,6,5)",
+        "gost17216: 10 (-,-,-,10,9,10,10,-)",
+        "rests on limits recalled and not read anywhere (MEMORY): not for acceptance",
+        "navair: 3 (3,3,3,3,3); interpolated, per 100 mL by two laws: 5 to 10 um(acftd)",
+    ] {
+        assert!(text.contains(words), "{words} in {text}");
+    }
+}
+
+#[test]
+fn a_class_is_never_extrapolated_and_never_converted_unasked() {
+    let asked = ["--class", "as4059,nas1638"];
+    let text = classed(GOOD, &asked);
+    assert!(
+        text.contains("as4059: 8A/8B/7C; not counted, so not classed: 21 um(c), 38 um(c), 70 um(c)"),
+        "{text}"
+    );
+    assert!(text.contains("nas1638: no class: NAS 1638, differential has no sizes in um(c)"), "{text}");
+    assert!(text.contains("(--convert-sizes)"), "{text}");
+    let text = classed(IN_UM_C, &[&asked[..], &["--convert-sizes", "acftd"]].concat());
+    assert!(text.contains("as4059: 8A/8 to 9B/7C/6D/5E/6F; interpolated"), "{text}");
+    assert!(text.contains("nas1638: 8 (8,7,6,5,6); interpolated"), "{text}");
+    assert!(
+        text.contains("sizes converted from um(c) to um(acftd) by the published pairs of sizes"),
+        "{text}"
+    );
+    let text = classed(GOOD, &["--class", "nas1638", "--convert-sizes", "microscope"]);
+    assert!(
+        text.contains("no class: there is no published conversion from um(c) to um(microscope)"),
+        "{text}"
+    );
+}
+
+#[test]
+fn classes_stand_in_json_and_csv() {
+    let asked = ["--class", "as4059,nas1638,nas1638", "--convert-sizes", "acftd", "--format"];
+    let json: Value = serde_json::from_str(&classed(IN_UM_C, &[&asked[..], &["json"]].concat())).unwrap();
+    let classes = json["samples"][0]["classes"].as_array().unwrap();
+    assert_eq!(classes.len(), 2);
+    assert_eq!(classes[0]["class"], "8A/8 to 9B/7C/6D/5E/6F");
+    assert_eq!(classes[0]["worst"], "8 to 9");
+    assert_eq!(classes[0]["interpolated"], true);
+    assert_eq!(classes[0]["conversion"], Value::Null);
+    assert_eq!(classes[0]["sizes"][0]["origin"], "counted");
+    assert_eq!(classes[0]["sizes"][1]["origin"], "interpolated");
+    assert_eq!(classes[1]["system"], "nas1638");
+    assert_eq!(classes[1]["conversion"]["to"], "um(acftd)");
+    assert_eq!(json["request"]["classes"][1], "nas1638");
+    assert_eq!(json["request"]["convert_sizes"], "um(acftd)");
+    let tables: Vec<_> =
+        json["provenance"]["tables"].as_array().unwrap().iter().map(|t| &t["name"]).collect();
+    assert!(
+        ["as4059_cumulative", "nas1638", "size_scales"]
+            .iter()
+            .all(|name| tables.contains(&&Value::from(*name)))
+    );
+
+    let refused: Value =
+        serde_json::from_str(&classed(GOOD, &["--class", "nas1638", "--format", "json"])).unwrap();
+    let refused = &refused["samples"][0]["classes"][0];
+    assert_eq!((&refused["class"], &refused["code"]), (&Value::Null, &Value::from("class-scale-unsuited")));
+
+    let (_folder, path) = file("counts.csv", IN_UM_C.as_bytes());
+    let output = siltcode(&[&["score", &path.display().to_string()], &asked[..], &["csv"]].concat());
+    let text = stdout(&output);
+    let (heading, row) = text.split_once('\n').unwrap();
+    assert!(
+        heading.ends_with(
+            "flags,as4059,as4059_interpolated,as4059_note,nas1638,nas1638_interpolated,nas1638_note"
+        )
+    );
+    assert!(
+        row.contains(",8A/8 to 9B/7C/6D/5E/6F,true,\"SAE AS4059 (revision E), cumulative, unrounded table; ")
+    );
+}
+
+#[test]
+fn a_class_system_or_scale_that_is_none_is_refused() {
+    let counts = demo("bunker-tank.csv");
+    refused(&["score", &counts, "--class", "as4059,nas"], &["`nas`", "nas1638"]);
+    refused(&["score", &counts, "--class", "nas1638", "--convert-sizes", "inch"], &["inch"]);
+}

@@ -114,7 +114,8 @@ pub(crate) struct How {
 /// Every sample scored, in order, on all cores.
 fn all_scored(samples: &[Sample], spec: Option<&Spec>, how: &How) -> Vec<siltcode::Result<Scored>> {
     let context = Context { method: how.method.as_deref(), ..how.context };
-    let scoring = Scoring { spec, rule: how.rule, subtract: how.subtract.as_ref(), context };
+    let subtract = how.subtract.as_ref();
+    let scoring = Scoring { spec, rule: how.rule, subtract, context, ..Scoring::default() };
     let cores = thread::available_parallelism().map_or(1, usize::from);
     let share = samples.len().div_ceil(cores).max(1);
     let work = &|share: &[Sample]| share.iter().map(|sample| score(sample, &scoring)).collect::<Vec<_>>();

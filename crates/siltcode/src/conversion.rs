@@ -112,26 +112,32 @@ impl Spectrum {
     /// # Errors
     /// Those of [`Size::converted`].
     pub fn converted(&self, to: SizeScale) -> Result<Converted> {
-        let from = self.scale();
-        if from == to {
-            return Ok(Converted { spectrum: self.clone(), conversion: None });
-        }
+        let conversion = Conversion::of_scales(self.scale(), to)?;
         let channels = self
             .channels()
             .iter()
             .map(|channel| Ok(Channel { size: channel.size.converted(to)?, ..*channel }));
         let spectrum = Self::cumulative(channels.collect::<Result<_>>()?)?;
-        Ok(Converted { spectrum, conversion: Some(Conversion::between(from, to)) })
+        Ok(Converted { spectrum, conversion })
     }
 }
 
 impl Conversion {
-    fn between(from: SizeScale, to: SizeScale) -> Self {
-        if from == SizeScale::UmB || to == SizeScale::UmB {
-            let by = "the factor between um(b) and um(c), from memory";
-            return Self { from, to, by, status: Status::Memory };
+    /// What converts one scale to another; none where they are the same.
+    pub(crate) fn of_scales(from: SizeScale, to: SizeScale) -> Result<Option<Self>> {
+        let is = |scale| from == scale || to == scale;
+        match (from == to, is(SizeScale::Microscope), is(SizeScale::UmB)) {
+            (true, ..) => Ok(None),
+            (_, true, _) => Err(unknown(from, to)),
+            (.., true) => {
+                let by = "the factor between um(b) and um(c), from memory";
+                Ok(Some(Self { from, to, by, status: Status::Memory }))
+            }
+            _ => {
+                let by = "the published pairs of sizes, straight between them";
+                Ok(Some(Self { from, to, by, status: Status::Read }))
+            }
         }
-        Self { from, to, by: "the published pairs of sizes, straight between them", status: Status::Read }
     }
 }
 

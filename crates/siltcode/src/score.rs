@@ -19,6 +19,7 @@ use crate::certainty::{
     Assessment, ChannelCertainty, Context, Flag, Interval, Level, Odds, Rule, Scatter, assess,
 };
 use crate::class::iso4406::{Code, FEW_BELOW, RangeNumber};
+use crate::class::{ClassAnswer, ClassRequest};
 use crate::companion::Companion;
 use crate::count::{PerMl, Reading};
 use crate::error::Result;
@@ -36,6 +37,8 @@ pub struct Scoring<'a> {
     pub rule: Option<Rule>,
     /// The blank to subtract.
     pub subtract: Option<&'a Spectrum>,
+    /// The class systems to ask beside the code.
+    pub classes: ClassRequest<'a>,
     /// What else is known, and at what level to state certainty. Its blank is only compared with, not subtracted.
     pub context: Context<'a>,
 }
@@ -47,6 +50,9 @@ pub struct Scored {
     pub id: String,
     /// The ISO 4406 code, where the code's sizes were counted.
     pub iso4406: Option<Code>,
+    /// What the class systems that were asked answer.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub classes: Vec<ClassAnswer>,
     /// The scale of its sizes.
     pub scale: SizeScale,
     /// How many runs it rests on.
@@ -120,6 +126,7 @@ pub fn score(sample: &Sample, scoring: &Scoring<'_>) -> Result<Scored> {
     Ok(Scored {
         id: sample.id.clone(),
         iso4406: Code::of(&spectrum).ok(),
+        classes: scoring.classes.answers(&spectrum),
         scale: spectrum.scale(),
         runs: sample.runs.len(),
         drowned_in_blank: drowned,

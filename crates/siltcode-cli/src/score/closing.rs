@@ -2,6 +2,7 @@
 
 use siltcode::Scored;
 
+use super::classes;
 use crate::text::wrap;
 
 /// Gathers while the bottles go by.
@@ -13,6 +14,8 @@ pub(super) struct Closing {
     unknown: bool,
     /// What each flag seen asks for.
     advice: Vec<(&'static str, &'static str)>,
+    /// What class systems ask for where they gave no class.
+    classes: Vec<String>,
 }
 
 impl Closing {
@@ -20,10 +23,11 @@ impl Closing {
         self.unknown |= scored.certainty_unknown.is_some();
         let advice = scored.flags.iter().map(|flag| (flag.code, flag.advice));
         add_new(&mut self.advice, advice);
+        add_new(&mut self.classes, scored.classes.iter().filter_map(classes::advice));
         add_new(&mut self.rules, scored.verdict.iter().map(|verdict| verdict.rule.to_string()));
     }
 
-    /// What the flags ask for, each once, and what to record where the certainty is not known.
+    /// What the flags ask for, each once, what to record where the certainty is not known, and what a class needs.
     pub(super) fn what_to_do(&mut self) -> Vec<String> {
         self.advice.sort_unstable();
         let mut lines = Vec::new();
@@ -36,6 +40,7 @@ impl Closing {
                         volume in mL, and the dilution if there is one.";
             lines.push(format!("\n{}", wrap(text, 0)));
         }
+        lines.extend(self.classes.iter().map(|advice| format!("\n{}", wrap(advice, 0))));
         lines
     }
 

@@ -6,6 +6,7 @@ use siltcode::certainty::Interval;
 use siltcode::provenance::InputDigest;
 use siltcode::{Code, PerMl, Scored, ScoredChannel, SizeScale};
 
+use super::classes::{self, Asked};
 use super::report::{Report, Tally};
 use crate::held::Held;
 
@@ -18,17 +19,19 @@ const HEADING: [&str; 25] = [
 /// One line a bottle. The columns 1 to 3 are the sizes of the code in the bottle's scale.
 pub(super) struct Csv<W: Write> {
     out: csv::Writer<Held<W>>,
+    asked: Asked,
     started: bool,
 }
 
 impl<W: Write> Csv<W> {
-    pub(super) fn new(out: W) -> Self {
-        Self { out: csv::Writer::from_writer(Held::new(out)), started: false }
+    pub(super) fn new(out: W, asked: Asked) -> Self {
+        Self { out: csv::Writer::from_writer(Held::new(out)), asked, started: false }
     }
 
     fn start(&mut self) -> io::Result<()> {
         if !self.started {
-            self.out.write_record(HEADING)?;
+            let own = HEADING.map(str::to_owned);
+            self.out.write_record(own.into_iter().chain(self.asked.headings()))?;
             self.started = true;
         }
         Ok(())
@@ -78,6 +81,7 @@ fn record(scored: &Scored) -> Vec<String> {
     record.push(text(verdict.and_then(|verdict| verdict.deciding.clone())));
     record.push(text(verdict.and_then(|verdict| verdict.settle).map(|settle| settle.to_string())));
     record.push(scored.flags.iter().map(|flag| flag.code).collect::<Vec<_>>().join(" "));
+    record.extend(scored.classes.iter().flat_map(classes::cells));
     record
 }
 

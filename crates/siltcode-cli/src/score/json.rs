@@ -9,6 +9,7 @@ use siltcode::provenance::{InputDigest, Provenance};
 use siltcode::{Scored, tables};
 
 use super::Args;
+use super::classes::Asked;
 use super::report::{Report, Tally};
 use crate::held::Held;
 
@@ -30,10 +31,12 @@ pub(super) struct Request {
     scatter: Option<Scatter>,
     method: Option<String>,
     subtract_blank: bool,
+    #[serde(flatten)]
+    asked: Asked,
 }
 
 impl Request {
-    pub(super) fn new(args: &Args, rule: Option<Rule>, context: &Context<'_>) -> Self {
+    pub(super) fn new(args: &Args, rule: Option<Rule>, context: &Context<'_>, asked: Asked) -> Self {
         Self {
             spec: args.spec.clone(),
             confidence: context.level,
@@ -41,6 +44,7 @@ impl Request {
             scatter: context.scatter,
             method: context.method.map(str::to_owned),
             subtract_blank: args.subtract_blank,
+            asked,
         }
     }
 }
@@ -99,10 +103,9 @@ impl<W: Write> Report for Json<W> {
         self.member("problems", &problems)?;
         self.member("notices", &notices)?;
         self.member("totals", &Totals::from(tally))?;
-        self.member(
-            "provenance",
-            &Provenance::new(&[&tables::ISO4406, &tables::TEST_METHOD_RANGES], inputs),
-        )?;
+        let own = [&tables::ISO4406, &tables::TEST_METHOD_RANGES];
+        let used: Vec<_> = own.into_iter().chain(self.request.asked.tables()).collect();
+        self.member("provenance", &Provenance::new(&used, inputs))?;
         self.out.write_all(b"}\n")?;
         self.out.release()
     }

@@ -1,5 +1,6 @@
 //! `siltcode score`: bottles scored, from files of counts.
 
+mod classes;
 mod closing;
 mod csv;
 mod earlier;
@@ -17,6 +18,7 @@ use std::path::{Path, PathBuf};
 use clap::ValueEnum;
 use indicatif::{ProgressBar, ProgressStyle};
 use siltcode::certainty::{Context, Level, Rule, Scatter};
+use siltcode::class::ClassRequest;
 use siltcode::intake::{self, Decimal, Form, Notice, Options, Problem, RepeatedIds, Severity, Sink, Summary};
 use siltcode::spec::published;
 use siltcode::{
@@ -25,6 +27,7 @@ use siltcode::{
 
 use crate::exit::{Exit, Failure};
 use crate::inputs::{self, Input};
+use classes::Classes;
 use earlier::Earlier;
 use rejects::Rejects;
 use report::{Report, Tally};
@@ -35,7 +38,8 @@ use report::{Report, Tally};
     siltcode score demo-samples --spec demo-samples/day-tank.toml\n  \
     siltcode score monday.csv --spec 18/16/13 --rejects to-correct.csv\n  \
     siltcode score monday.csv --spec 18/16/13 --rule guard-band --confidence 0.9\n  \
-    siltcode score counts.xlsx --per 100mL --format json\n\n\
+    siltcode score counts.xlsx --per 100mL --format json\n  \
+    siltcode score monday.csv --class as4059,nas1638 --convert-sizes acftd\n\n\
     Whatever is not given is looked for in the file and reported on standard error.")]
 pub(crate) struct Args {
     /// Files of counts, delimited text or XLSX; a folder stands for the files in it.
@@ -61,6 +65,9 @@ pub(crate) struct Args {
     /// Counts drawn from the same points before, matched by the bottle's name: says what stays while the rest falls.
     #[arg(long, value_name = "FILE")]
     earlier: Vec<PathBuf>,
+
+    #[command(flatten)]
+    classes: Classes,
 
     #[command(flatten)]
     certainty: Certainty,
@@ -235,17 +242,21 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     let context = args.certainty.context()?;
     let rule = args.certainty.rule(context.level);
     let earlier = Earlier::read(&args.earlier, &options)?;
+    let asked = args.classes.asked()?;
+    let classes = ClassRequest { systems: &asked.systems, convert_to: asked.convert_sizes };
     let inputs = inputs::open_all(&args.files)?;
     let mut rejects = Rejects::new(args.rejects.as_deref())?;
 
     let out = anstream::stdout().lock();
     let report: Box<dyn Report + '_> = match args.format {
-        Format::Table => Box::new(table::Table::new(out, spec.as_ref())),
-        Format::Json => Box::new(json::Json::new(out, json::Request::new(args, rule, &context))),
-        Format::Csv => Box::new(csv::Csv::new(out)),
+        Format::Table => Box::new(table::Table::new(out, spec.as_ref(), &asked)),
+        Format::Json => {
+            Box::new(json::Json::new(out, json::Request::new(args, rule, &context, asked.clone())))
+        }
+        Format::Csv => Box::new(csv::Csv::new(out, asked.clone())),
     };
     let mut scorer = Scorer {
-        scoring: Scoring { spec: spec.as_ref(), rule, subtract: None, context },
+        scoring: Scoring { spec: spec.as_ref(), rule, subtract: None, classes, context },
         subtract_blank: args.subtract_blank,
         earlier: &earlier,
         blank: None,

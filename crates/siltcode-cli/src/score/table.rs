@@ -6,6 +6,7 @@ use siltcode::certainty::Probability;
 use siltcode::provenance::{InputDigest, Provenance};
 use siltcode::{Code, Scored, SizeScale, Spec, Status};
 
+use super::classes::Asked;
 use super::closing::Closing;
 use super::csv::code_channels;
 use super::report::{Report, Tally};
@@ -22,19 +23,21 @@ const BOTTLE: usize = 13;
 pub(super) struct Table<W: Write> {
     out: Held<W>,
     heading: Option<SizeScale>,
-    target: Option<String>,
+    /// What stands above all bottles.
+    preamble: Vec<String>,
     memory: bool,
     with_spec: bool,
     closing: Closing,
 }
 
 impl<W: Write> Table<W> {
-    pub(super) fn new(out: W, spec: Option<&Spec>) -> Self {
+    pub(super) fn new(out: W, spec: Option<&Spec>, asked: &Asked) -> Self {
         let scope = |spec: &Spec| spec.scope.as_ref().map(|scope| format!("; {scope}")).unwrap_or_default();
+        let target = spec.map(|spec| format!("Target: {}{}", spec.title, scope(spec)));
         Self {
             out: Held::new(out),
             heading: None,
-            target: spec.map(|spec| format!("Target: {}{}", spec.title, scope(spec))),
+            preamble: target.into_iter().chain(asked.legend()).collect(),
             memory: spec.is_some_and(|spec| spec.status == Status::Memory),
             with_spec: spec.is_some(),
             closing: Closing::default(),
@@ -42,8 +45,8 @@ impl<W: Write> Table<W> {
     }
 
     fn head(&mut self, scale: SizeScale) -> io::Result<()> {
-        if let Some(target) = self.target.take() {
-            writeln!(self.out, "{}", wrap(&target, 0))?;
+        for text in std::mem::take(&mut self.preamble) {
+            writeln!(self.out, "{}", wrap(&text, 0))?;
         }
         let columns = Code::sizes_um(scale).map(|um| um.map(|um| format!(">={um} um")).unwrap_or_default());
         let verdict = if self.with_spec { "   P verdict" } else { "" };

@@ -1,15 +1,18 @@
-//! The lines under a bottle in the table: how sure its counts are, what looks wrong, and what keeps it from conforming.
+//! The lines under a bottle in the table: its classes, how sure its counts are, what looks wrong, and what keeps it from
+//! conforming.
 
 use siltcode::certainty::{Flag, Settle, Severity};
 use siltcode::spec::{Finding, Found};
 use siltcode::{Outcome, Scored, ScoredChannel, Size, Verdict};
 
+use super::classes;
 use super::csv::code_channels;
 use crate::text::count;
 
 /// Every line, in the order they are read.
 pub(super) fn lines(scored: &Scored) -> Vec<String> {
-    let mut lines: Vec<String> = certainty_line(scored).into_iter().collect();
+    let mut lines: Vec<String> = scored.classes.iter().map(classes::line).collect();
+    lines.extend(certainty_line(scored));
     lines.extend(doubt_lines(&scored.flags));
     lines.extend(note_line(&scored.flags));
     if let Some(verdict) = &scored.verdict {

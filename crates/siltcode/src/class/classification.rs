@@ -75,9 +75,12 @@ pub struct Classification {
 }
 
 impl Classification {
-    pub(super) fn new(system: ClassSystem, spectrum: &Spectrum) -> Result<Self> {
-        let (limits, scale) = (system.limits(), spectrum.scale());
+    /// The class at the system's sizes in a scale; where that is not the spectrum's, each size is converted to the
+    /// spectrum's and read there.
+    pub(super) fn new(system: ClassSystem, spectrum: &Spectrum, scale: SizeScale) -> Result<Self> {
+        let limits = system.limits();
         ensure_has_scale(system, scale)?;
+        let conversion = Conversion::of_scales(spectrum.scale(), scale)?;
         let sizes: Vec<SizeClass> = (limits.columns.iter())
             .filter_map(|column| Some((column, column.span(scale)?)))
             .map(|(column, span)| {
@@ -87,17 +90,12 @@ impl Classification {
             .collect();
         let worst = sizes.iter().filter_map(|size| size.class).reduce(ClassRange::dirtier);
         let worst = worst.ok_or_else(|| nothing_counted(system, &sizes))?;
+        let converted = conversion.as_ref().map_or(Status::Read, |conversion| conversion.status);
         let status = status(limits, &sizes);
-        let notes = notes(system, &sizes, status);
-        Ok(Self { system, table: system.title(), scale, sizes, worst, status, conversion: None, notes })
-    }
-
-    /// With the record of a conversion of its sizes, which it is no surer than.
-    pub(super) fn resting_on(mut self, conversion: Conversion) -> Self {
-        self.status = self.status.max(conversion.status);
-        self.notes.push(conversion.to_string());
-        self.conversion = Some(conversion);
-        self
+        let mut notes = notes(system, &sizes, status);
+        notes.extend(conversion.as_ref().map(ToString::to_string));
+        let status = status.max(converted);
+        Ok(Self { system, table: system.title(), scale, sizes, worst, status, conversion, notes })
     }
 
     /// The class at each size, smallest size first, `-` where not counted: `7,5,6,6,5`.
@@ -149,8 +147,10 @@ struct Count {
 }
 
 impl Count {
-    /// The count at and above a size; none where it was not counted and does not lie between counted sizes.
+    /// The count at and above a size; none where it was not counted and does not lie between counted sizes, or cannot be
+    /// converted to their scale.
     fn at(spectrum: &Spectrum, size: Size) -> Option<Self> {
+        let size = size.converted(spectrum.scale()).ok()?;
         let both =
             |(least, most), origin| Some(Self { under: [(per_100_ml(least), per_100_ml(most)); 2], origin });
         match spectrum.reading(size) {
@@ -250,13 +250,11 @@ fn notes(system: ClassSystem, sizes: &[SizeClass], status: Status) -> Vec<String
         (!found.is_empty()).then(|| found.join(", "))
     };
     let mut notes: Vec<String> = system.notes().iter().map(ToString::to_string).collect();
-    notes.extend(
-        of(Origin::NotCounted, printed)
-            .map(|sizes| format!("not counted: {sizes}; the worst class is over the other sizes only")),
-    );
+    notes
+        .extend(of(Origin::NotCounted, printed).map(|sizes| format!("not counted, so not classed: {sizes}")));
     notes.extend(
         of(Origin::Interpolated, spread)
-            .map(|sizes| format!("read between counted sizes, by two laws: {sizes}")),
+            .map(|sizes| format!("interpolated, per 100 mL by two laws: {sizes}")),
     );
     if status == Status::Memory {
         notes.push("rests on limits recalled and not read anywhere (MEMORY): not for acceptance".into());
@@ -264,10 +262,10 @@ fn notes(system: ClassSystem, sizes: &[SizeClass], status: Status) -> Vec<String
     notes
 }
 
-/// `14 um(c) 5500 to 6120 per 100 mL`.
+/// `14 um(c) 5500 to 6120`.
 fn spread(size: &SizeClass) -> String {
     let bound = |bound: Option<f64>| bound.map_or_else(|| "unbounded".into(), |bound| significant(bound, 3));
     let (least, most) = (bound(size.at_least_per_100_ml), bound(size.at_most_per_100_ml));
     let count = if least == most { least } else { format!("{least} to {most}") };
-    format!("{} {count} per 100 mL", printed(size))
+    format!("{} {count}", printed(size))
 }

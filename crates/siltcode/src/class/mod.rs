@@ -3,6 +3,7 @@
 //! [`iso4406`] gives range numbers; the others give classes by a table of limits, and share their engine: adding one is
 //! a table and a short file.
 
+mod answer;
 mod as4059;
 mod classification;
 mod designation;
@@ -15,6 +16,7 @@ mod possible;
 mod system;
 mod value;
 
+pub use answer::{ClassAnswer, ClassRequest};
 pub use classification::{Classification, Origin, SizeClass};
 pub use designation::{Designation, Letter};
 pub use possible::{Possible, as4059_of_code};

@@ -155,11 +155,13 @@ impl ClassSystem {
     /// `class-scale-unsuited` unless the system has sizes in the spectrum's scale, and `class-not-counted` unless at
     /// least one of its sizes lies within what was counted.
     pub fn classify(self, spectrum: &Spectrum) -> Result<Classification> {
-        Classification::new(self, spectrum)
+        Classification::new(self, spectrum, spectrum.scale())
     }
 
-    /// The class of a sample whose sizes may be converted: to `scale` where the system has no sizes in the spectrum's
-    /// own, and the result records it.
+    /// The class of a sample at the system's sizes in `scale`, where it has none in the spectrum's own.
+    ///
+    /// Each size of the system is converted to the spectrum's scale and read there, and the result records it. A size
+    /// outside the published pairs has no class.
     ///
     /// ```
     /// use siltcode::class::ClassSystem;
@@ -169,20 +171,17 @@ impl ClassSystem {
     /// assert_eq!(ClassSystem::Nas1638.classify(&spectrum).unwrap_err().code(), "class-scale-unsuited");
     ///
     /// let class = ClassSystem::Nas1638.classify_in(&spectrum, SizeScale::Acftd)?;
-    /// assert!(class.is_interpolated()); // 14 um(c) are 15.5 um ACFTD, and the class is asked for at 15
-    /// assert_eq!(class.conversion.unwrap().from, SizeScale::UmC);
+    /// assert!(class.is_interpolated()); // 15 um ACFTD are 13.6 um(c), between 6 and 14
+    /// assert_eq!(class.conversion.unwrap().to, SizeScale::Acftd);
     /// # Ok::<(), siltcode::Error>(())
     /// ```
     ///
     /// # Errors
-    /// As [`classify`](Self::classify), and those of [`Spectrum::converted`] where it is needed.
+    /// As [`classify`](Self::classify), and `conversion-unknown` where it is needed but not published.
     pub fn classify_in(self, spectrum: &Spectrum, scale: SizeScale) -> Result<Classification> {
-        if self.scales().contains(&spectrum.scale()) {
-            return self.classify(spectrum);
-        }
-        let converted = spectrum.converted(scale)?;
-        let class = self.classify(&converted.spectrum)?;
-        Ok(converted.conversion.into_iter().fold(class, Classification::resting_on))
+        let own = spectrum.scale();
+        let scale = if self.scales().contains(&own) { own } else { scale };
+        Classification::new(self, spectrum, scale)
     }
 
     /// What a class allows at each size, smallest first; none if the system has no such class or no such scale.
