@@ -28,7 +28,8 @@ pub(crate) fn count(value: f64) -> String {
         v if v < 0.01 => format!("{v:.4}"),
         v if v < 10.0 => format!("{v:.2}"),
         v if v < 100_000.0 => format!("{v:.1}"),
-        v => format!("{v:.0}"),
+        v if v < 1e9 => format!("{v:.0}"),
+        v => format!("{v:.2e}"),
     }
 }
 
@@ -87,6 +88,7 @@ mod tests {
             (55.0, "55.0"),
             (1752.04, "1752.0"),
             (302_000.4, "302000"),
+            (9.007e18, "9.01e18"),
         ] {
             assert_eq!(count(value), text);
         }

@@ -102,7 +102,8 @@ fn um(size: Size) -> String {
 /// Why the counts leave it open, and what would settle it.
 fn undecided_line(verdict: &Verdict) -> Option<String> {
     let deciding = verdict.deciding.as_ref().filter(|_| verdict.outcome == Outcome::Undecided)?;
-    let settle = verdict.settle?;
+    // A size that was not counted stands among the requirements already.
+    let settle = verdict.settle.filter(|settle| !matches!(settle, Settle::Count(_)))?;
     let p = verdict.p.map(|p| format!("all limits met with {}; ", percent(p.get()))).unwrap_or_default();
     Some(match settle {
         Settle::TooClose => format!("{deciding} decides: {p}{settle}"),
