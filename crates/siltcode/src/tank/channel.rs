@@ -67,6 +67,13 @@ impl BinState {
         Left { suction: sum(left.suction, entered.suction), mean: sum(left.mean, entered.mean) }
     }
 
+    /// What the mean still is above its floor, to its own digits.
+    fn above_floor(&self, mixing: Mixing, tau: f64) -> f64 {
+        let to_come =
+            if self.ingress == 0.0 { 0.0 } else { self.ingress * mixing.to_come_in(self.circuit, tau) };
+        (self.start - self.shed_floor()) * mixing.left_in(self.circuit, tau).mean - to_come
+    }
+
     /// What comes back to the tank while its suction end holds so much.
     fn returned(&self, suction: f64) -> f64 {
         (1.0 - self.circuit.kept) * suction + self.circuit.rounds * self.shed
@@ -133,11 +140,19 @@ pub struct Slopes {
     pub mixing: f64,
 }
 
+/// What each cause has left in a tank \[1/mL\].
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Parts {
+    pub(super) start: f64,
+    pub(super) ingress: f64,
+    pub(super) shed: f64,
+}
+
 /// All particles at and above a size: bins, and the most there may be in the end.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Channel {
     pub(super) bins: Vec<BinState>,
-    pub(super) target: f64,
+    target: f64,
     mixing: Mixing,
     start_log_sd: f64,
 }
@@ -162,6 +177,24 @@ impl Channel {
 
     pub(super) const fn start_log_sd(&self) -> f64 {
         self.start_log_sd
+    }
+
+    pub(super) const fn target(&self) -> f64 {
+        self.target
+    }
+
+    /// What each cause has left in the tank after so many turnovers, with these factors on it \[1/mL\].
+    pub(super) fn parts(&self, by: &Factors, tau: f64) -> Parts {
+        let mut parts = Parts { start: 0.0, ingress: 0.0, shed: 0.0 };
+        for bin in self.bins.iter().map(|bin| bin.scaled(by)) {
+            let left = self.mixing.left_in(bin.circuit, tau).mean;
+            parts.start += bin.start * left;
+            parts.shed += bin.shed_floor() * (1.0 - left);
+            if bin.ingress > 0.0 {
+                parts.ingress += bin.ingress * self.mixing.entered_in(bin.circuit, tau).mean;
+            }
+        }
+        parts
     }
 
     /// What is left of one turnover's ingress, so many turnovers after it came \[1/mL\].
@@ -229,8 +262,10 @@ impl Channel {
             let needed = ((bin.start - floor) / (target - floor)).ln() / bin.circuit.efficiency();
             return Some(Turnovers::computed(needed));
         }
-        let above = |tau: f64| ((self.at(tau) - floor) / (target - floor)).ln();
-        first_below(above).map(Turnovers::computed)
+        let above_floor =
+            |tau: f64| self.bins.iter().map(|bin| bin.above_floor(self.mixing, tau)).sum::<f64>();
+        let above = |tau: f64| (above_floor(tau) / (target - floor)).ln();
+        first_below(above, SETTLED).map(Turnovers::computed)
     }
 
     /// How the turnovers to the target change with each cause; none where it is met already or out of reach.
@@ -240,15 +275,11 @@ impl Channel {
     pub fn slopes(&self) -> Option<Slopes> {
         let tau = self.turnovers()?.get();
         let sum = |of: &dyn Fn(&BinState) -> f64| self.bins.iter().map(of).sum::<f64>();
-        let by_tau = sum(&|bin| bin.change(self.mixing, tau));
-        let by_ingress = |bin: &BinState| match bin.ingress {
-            0.0 => 0.0,
-            ingress => ingress * self.mixing.entered_in(bin.circuit, tau).mean,
-        };
+        let (by_tau, parts) = (sum(&|bin| bin.change(self.mixing, tau)), self.parts(&Factors::NONE, tau));
         let slopes = Slopes {
-            start: -sum(&|bin| bin.start * self.mixing.left_in(bin.circuit, tau).mean) / by_tau,
+            start: -parts.start / by_tau,
             beta: -sum(&|bin| bin.change_by_beta(self.mixing, tau)) / by_tau,
-            ingress: -sum(&by_ingress) / by_tau,
+            ingress: -parts.ingress / by_tau,
             mixing: tau,
         };
         (tau > 0.0).then_some(slopes)
@@ -272,15 +303,18 @@ impl Channel {
     }
 }
 
-/// More turnovers than anyone can run.
-const ENDLESS: f64 = 1e12;
+/// A change of the turnovers that is rounding, as a part of them.
+pub(super) const SETTLED: f64 = 1e-14;
 
-/// Where a function that is above 0 at 0 first comes down to it; none before it is [`ENDLESS`].
+/// More turnovers than anyone can run.
+pub(super) const ENDLESS: f64 = 1e9;
+
+/// Where a function that is above 0 at 0 first comes down to it, to within a part of it; none before it is [`ENDLESS`].
 ///
 /// The function is near to a straight line: false position, with the end that stays halved (Illinois). Where it is no
 /// number (the logarithm of what lies below the floor) it counts as below.
-fn first_below(above: impl Fn(f64) -> f64) -> Option<f64> {
-    let at = |tau: f64| Some(above(tau)).filter(|y| y.is_finite()).unwrap_or(f64::NEG_INFINITY);
+pub(super) fn first_below(above: impl Fn(f64) -> f64, settled: f64) -> Option<f64> {
+    let at = |tau: f64| Some(above(tau)).filter(|y| !y.is_nan()).unwrap_or(f64::NEG_INFINITY);
     let (mut low, mut at_low) = (0.0, at(0.0));
     let (mut high, mut at_high) = (1.0, at(1.0));
     while at_high > 0.0 {
@@ -306,7 +340,7 @@ fn first_below(above: impl Fn(f64) -> f64) -> Option<f64> {
         if side.replace(found > 0.0) == Some(found > 0.0) {
             *stays *= 0.5;
         }
-        if found == 0.0 || (tau - last).abs() <= 2.0 * f64::EPSILON * tau {
+        if found == 0.0 || (tau - last).abs() <= settled * tau {
             return Some(tau);
         }
         last = tau;

@@ -1,103 +1,19 @@
 //! How sure the turnovers are: start, filter, ingress and mixing each known only within a factor.
 //!
 //! Each cause is lognormal; of the filtration ratio it is `beta - 1`, so that the ratio stays above 1. The turnovers
-//! are the mixing factor times those of the ideal tank. Given the other causes the share of mixing factors that
-//! suffice is a normal probability, and the rest is a sum over evenly spaced nodes of the normal density, whose error
-//! falls faster than any power of the spacing. Nothing is drawn at random: every run gives the same digits.
-
-use std::fmt;
+//! are the mixing factor times those of the ideal tank. More of a cause always makes the tank dirtier, or always
+//! cleaner: so for given values of the others, the part of one cause that still meets the target is a normal
+//! probability. That is done for the widest cause; the others are summed over [nodes](super::nodes) of the normal
+//! density. Nothing is drawn at random: every run gives the same digits.
 
 use serde::Serialize;
 
-use super::channel::{Channel, Factors};
+use super::channel::{Channel, ENDLESS, Factors, SETTLED, first_below};
+use super::doubt::{Cause, Causes, Doubt, causes};
+use super::nodes::{Grid, REACH, ROUNDING};
 use super::turnovers::Turnovers;
-use crate::certainty::quadrature::crossing;
-use crate::certainty::{Level, Probability, normal};
-use crate::error::{ErrorKind, Result};
-
-/// What is known of each cause, as geometric standard deviations: 1 is certain, 1.5 within a factor of 1.5 in two
-/// cases of three.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Doubt {
-    start: f64,
-    beta: f64,
-    ingress: f64,
-    mixing: f64,
-    mixing_factor: f64,
-}
-
-/// Shares of the variance by cause; they sum to 1 \[-\].
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Causes {
-    /// The start.
-    pub start: f64,
-    /// The filter.
-    pub beta: f64,
-    /// The ingress.
-    pub ingress: f64,
-    /// The mixing of the tank.
-    pub mixing: f64,
-}
-
-/// A cause of doubt.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Cause {
-    /// The start.
-    Start,
-    /// The filter.
-    Beta,
-    /// The ingress.
-    Ingress,
-    /// The mixing of the tank.
-    Mixing,
-}
-
-impl Cause {
-    /// What would narrow it.
-    #[must_use]
-    pub const fn advice(self) -> &'static str {
-        match self {
-            Self::Start => "count more volume, or another bottle",
-            Self::Beta => "count upstream and downstream of the filter",
-            Self::Ingress => "watch the counts while the filter stands still",
-            Self::Mixing => "take a second sample at another point of the tank",
-        }
-    }
-}
-
-impl fmt::Display for Cause {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.pad(match self {
-            Self::Start => "the start",
-            Self::Beta => "the filter",
-            Self::Ingress => "ingress",
-            Self::Mixing => "mixing",
-        })
-    }
-}
-
-impl Causes {
-    /// The cause of the largest share, with its share \[-\].
-    #[must_use]
-    pub fn largest(&self) -> (Cause, f64) {
-        let shares = [
-            (Cause::Start, self.start),
-            (Cause::Beta, self.beta),
-            (Cause::Ingress, self.ingress),
-            (Cause::Mixing, self.mixing),
-        ];
-        shares.into_iter().fold(shares[0], |largest, next| if next.1 > largest.1 { next } else { largest })
-    }
-}
-
-impl fmt::Display for Causes {
-    /// The largest share in words: `mixing is 90 % of the doubt: take a second sample at another point of the tank`.
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let (cause, share) = self.largest();
-        write!(f, "{cause} is {:.0} % of the doubt: {}", 100.0 * share, cause.advice())
-    }
-}
+use crate::certainty::normal::{upper_quantile, upper_tail};
+use crate::certainty::{Level, Probability};
 
 /// Turnovers that are enough with a probability; none where the target may be out of reach more often than that
 /// leaves room for.
@@ -113,84 +29,27 @@ pub struct Planning {
     pub p95: Option<Turnovers>,
 }
 
-fn at_least_one(name: &str, value: f64) -> Result<f64> {
-    if value.is_finite() && value >= 1.0 {
-        Ok(value)
-    } else {
-        Err(ErrorKind::FactorOutOfRange { name: name.into(), value, least: 1.0 }.into())
-    }
-}
-
-impl Doubt {
-    /// No doubt, and a tank that mixes perfectly.
-    pub const NONE: Self = Self { start: 0.0, beta: 0.0, ingress: 0.0, mixing: 0.0, mixing_factor: 1.0 };
-
-    /// With a spread of the start.
-    ///
-    /// # Errors
-    /// `factor-out-of-range` unless the geometric standard deviation is finite and >= 1; so for the next three.
-    pub fn start(self, gsd: f64) -> Result<Self> {
-        Ok(Self { start: at_least_one("spread of the start", gsd)?.ln(), ..self })
-    }
-
-    /// With a spread of `beta - 1`.
-    ///
-    /// # Errors
-    /// As [`start`](Self::start).
-    pub fn beta(self, gsd: f64) -> Result<Self> {
-        Ok(Self { beta: at_least_one("spread of beta", gsd)?.ln(), ..self })
-    }
-
-    /// With a spread of the ingress.
-    ///
-    /// # Errors
-    /// As [`start`](Self::start).
-    pub fn ingress(self, gsd: f64) -> Result<Self> {
-        Ok(Self { ingress: at_least_one("spread of the ingress", gsd)?.ln(), ..self })
-    }
-
-    /// With a median mixing factor, by which the ideal turnovers are multiplied, and its spread.
-    ///
-    /// # Errors
-    /// As [`start`](Self::start), for both.
-    pub fn mixing(self, factor: f64, gsd: f64) -> Result<Self> {
-        let mixing_factor = at_least_one("mixing factor", factor)?;
-        Ok(Self { mixing: at_least_one("spread of mixing", gsd)?.ln(), mixing_factor, ..self })
-    }
-}
-
-impl Doubt {
-    /// The standard deviation of the logarithm of a channel's start: its own and what was stated.
-    fn start_of(&self, channel: &Channel) -> f64 {
-        self.start.hypot(channel.start_log_sd())
-    }
-}
-
 /// The turnovers a target needs, as a distribution.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ensemble {
+    channels: Vec<Channel>,
     doubt: Doubt,
-    /// Ideal turnovers (infinite where unreachable) and their weight.
-    ideal: Vec<(f64, f64)>,
     causes: Option<Causes>,
+    /// The cause whose part is a normal probability; none without doubt.
+    widest: Option<Cause>,
+    nodes: Vec<Node>,
 }
 
-/// Nodes reach this many standard deviations to each side.
-const REACH: f64 = 8.0;
-
-/// Nodes and weights of the normal density; one node where there is no doubt.
-fn nodes(certain: bool, step: f64) -> Vec<(f64, f64)> {
-    if certain {
-        return vec![(0.0, 1.0)];
-    }
-    let mut nodes = Vec::new();
-    let mut z = -REACH;
-    while z <= REACH {
-        nodes.push((z, (-0.5 * z * z).exp()));
-        z += step;
-    }
-    let sum: f64 = nodes.iter().map(|node| node.1).sum();
-    nodes.iter().map(|node| (node.0, node.1 / sum)).collect()
+/// One combination of the causes that are summed over, each in its standard deviations; 0 for the one that is not.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Node {
+    start: f64,
+    beta: f64,
+    ingress: f64,
+    mixing: f64,
+    weight: f64,
+    /// The turnovers of the ideal tank, where mixing is the widest cause or nothing is in doubt.
+    ideal: f64,
 }
 
 impl Ensemble {
@@ -198,58 +57,148 @@ impl Ensemble {
     /// all channels, which share their particles.
     #[must_use]
     pub fn new(channels: &[Channel], doubt: Doubt) -> Self {
-        let step = if doubt.ingress > 0.0 { 0.5 } else { 0.25 };
-        let certain = doubt.start == 0.0 && channels.iter().all(|channel| channel.start_log_sd() == 0.0);
-        let mut ideal = Vec::new();
-        for (start, by_start) in nodes(certain, step) {
-            for (beta, by_beta) in nodes(doubt.beta == 0.0, step) {
-                for (ingress, by_ingress) in nodes(doubt.ingress == 0.0, step) {
-                    let needed = channels.iter().map(|channel| {
-                        let by = Factors {
-                            start: (start * doubt.start_of(channel)).exp(),
-                            beta: (beta * doubt.beta).exp(),
-                            ingress: (ingress * doubt.ingress).exp(),
-                        };
-                        channel.scaled(&by).turnovers().map_or(f64::INFINITY, Turnovers::get)
-                    });
-                    ideal.push((needed.fold(0.0, f64::max), by_start * by_beta * by_ingress));
+        let causes = causes(channels, doubt);
+        let widest = widest(channels, doubt, causes);
+        let mut ensemble = Self { channels: channels.to_vec(), doubt, causes, widest, nodes: Vec::new() };
+        ensemble.nodes = ensemble.combined(widest);
+        if matches!(widest, None | Some(Cause::Mixing)) {
+            for i in 0..ensemble.nodes.len() {
+                ensemble.nodes[i].ideal = ensemble.ideal(&ensemble.nodes[i]);
+            }
+        }
+        ensemble
+    }
+
+    /// The combinations of all causes in doubt but one.
+    fn combined(&self, but: Option<Cause>) -> Vec<Node> {
+        let summed = |cause| Some(cause) != but && spread(&self.channels, self.doubt, cause) > 0.0;
+        let dimensions = [Cause::Start, Cause::Beta, Cause::Ingress, Cause::Mixing].map(summed);
+        let grid = match dimensions.iter().filter(|summed| **summed).count() {
+            _ if but == Some(Cause::Beta) => Grid::COARSE,
+            3 => Grid::NARROW,
+            _ => Grid::WIDE,
+        };
+        let [start, beta, ingress, mixing] = dimensions;
+        let mut nodes = Vec::new();
+        let beta_from =
+            if ingress { None } else { self.least_beta().filter(|_| but != Some(Cause::Ingress)) };
+        for (beta, by_beta) in grid.above(beta, beta_from) {
+            let ingress_to = self.most_ingress(if but == Some(Cause::Beta) { REACH } else { beta });
+            for (ingress, by_ingress) in grid.below(ingress, ingress_to) {
+                for (start, by_start) in grid.all(start) {
+                    for (mixing, by_mixing) in grid.all(mixing) {
+                        let weight = by_beta * by_ingress * by_start * by_mixing;
+                        nodes.push(Node { start, beta, ingress, mixing, weight, ideal: 0.0 });
+                    }
                 }
             }
         }
-        Self { doubt, ideal, causes: causes(channels, doubt) }
+        nodes
+    }
+
+    fn factors(&self, node: &Node, channel: &Channel) -> Factors {
+        Factors {
+            start: (node.start * self.doubt.start_of(channel)).exp(),
+            beta: (node.beta * self.doubt.beta).exp(),
+            ingress: (node.ingress * self.doubt.ingress).exp(),
+        }
+    }
+
+    /// The turnovers of the ideal tank; infinite where a target is out of reach.
+    fn ideal(&self, node: &Node) -> f64 {
+        let needed = self.channels.iter().map(|channel| {
+            let turnovers = channel.scaled(&self.factors(node, channel)).turnovers();
+            turnovers.map_or(f64::INFINITY, Turnovers::get)
+        });
+        needed.fold(0.0, f64::max)
+    }
+
+    /// How far beta may fall short of its best estimate for every target to stay above its floor, in standard
+    /// deviations; none where that cannot be lost.
+    fn least_beta(&self) -> Option<f64> {
+        let excess = |beta: f64| {
+            let by = Factors { beta: (beta * self.doubt.beta).exp(), ..Factors::NONE };
+            let over = self.channels.iter().map(|channel| channel.scaled(&by).floor() / channel.target());
+            over.fold(0.0, f64::max).ln()
+        };
+        (excess(-REACH) > 0.0).then(|| falling(excess).unwrap_or(REACH))
+    }
+
+    /// How much ingress may exceed its best estimate, likewise.
+    fn most_ingress(&self, beta: f64) -> Option<f64> {
+        let by = Factors { beta: (beta * self.doubt.beta).exp(), ..Factors::NONE };
+        let most = self.channels.iter().map(|channel| {
+            let channel = channel.scaled(&by);
+            let shed = channel.shed_floor();
+            ((channel.target() - shed).max(0.0) / (channel.floor() - shed)).ln() / self.doubt.ingress
+        });
+        most.filter(|most| !most.is_nan()).reduce(f64::min)
     }
 
     /// The probability that so many turnovers are enough.
     #[must_use]
     pub fn clean_after(&self, turnovers: Turnovers) -> Probability {
-        let log = (turnovers.get() / self.doubt.mixing_factor).ln();
-        let enough = |ideal: f64| match ideal {
-            0.0 => 1.0,
-            _ if !ideal.is_finite() || log == f64::NEG_INFINITY => 0.0,
-            _ if self.doubt.mixing == 0.0 => f64::from(u8::from(log >= ideal.ln())),
-            _ => normal::upper_tail((ideal.ln() - log) / self.doubt.mixing),
+        let sum: f64 = self.nodes.iter().map(|node| node.weight * self.enough(node, turnovers.get())).sum();
+        Probability::rounded(sum)
+    }
+
+    /// The probability that so many turnovers are enough where all causes but the widest are given.
+    fn enough(&self, node: &Node, turnovers: f64) -> f64 {
+        let ideal = turnovers / self.doubt.mixing_factor / (node.mixing * self.doubt.mixing).exp();
+        match self.widest {
+            None => f64::from(u8::from(ideal >= node.ideal * (1.0 - 4.0 * f64::EPSILON))),
+            Some(Cause::Mixing) if node.ideal == 0.0 => 1.0,
+            Some(Cause::Mixing) => upper_tail((node.ideal / ideal).ln() / self.doubt.mixing),
+            Some(Cause::Beta) => self.by_beta(node, ideal),
+            Some(cause) => self.by_start_or_ingress(node, ideal, cause),
+        }
+    }
+
+    /// The concentration is a sum of what is left of the start and of the ingress, so the most of either that still
+    /// meets the target needs no search.
+    fn by_start_or_ingress(&self, node: &Node, ideal: f64, cause: Cause) -> f64 {
+        let most = self.channels.iter().map(|channel| {
+            let parts = channel.parts(&self.factors(node, channel), ideal);
+            let (own, other, spread) = match cause {
+                Cause::Ingress => (parts.ingress, parts.start, self.doubt.ingress),
+                _ => (parts.start, parts.ingress, self.doubt.start_of(channel)),
+            };
+            let most = ((channel.target() - parts.shed - other).max(0.0) / own).ln() / spread;
+            if most.is_nan() { f64::INFINITY } else { most }
+        });
+        upper_tail(-most.fold(f64::INFINITY, f64::min))
+    }
+
+    fn by_beta(&self, node: &Node, ideal: f64) -> f64 {
+        let excess = |beta: f64| {
+            let node = Node { beta, ..*node };
+            let over = self.channels.iter().map(|channel| {
+                let parts = channel.parts(&self.factors(&node, channel), ideal);
+                (parts.start + parts.ingress + parts.shed) / channel.target()
+            });
+            over.fold(0.0, f64::max).ln()
         };
-        let sum: f64 = self.ideal.iter().map(|&(ideal, weight)| weight * enough(ideal)).sum();
-        Probability::new(sum.clamp(0.0, 1.0)).unwrap_or(Probability::IMPOSSIBLE)
+        falling(excess).map_or(0.0, upper_tail)
     }
 
     /// The turnovers that are enough with this probability; none where the target may be out of reach more often
     /// than that leaves room for.
     #[must_use]
     pub fn quantile(&self, level: Level) -> Option<Turnovers> {
-        let short = |turnovers: f64| self.clean_after(Turnovers::computed(turnovers)).get() < level.get();
-        if !short(0.0) {
+        if self.widest.is_none() {
+            let needed = self.nodes[0].ideal * self.doubt.mixing_factor;
+            return needed.is_finite().then(|| Turnovers::computed(needed));
+        }
+        if self.clean_after(Turnovers::NONE).get() >= level.get() {
             return Some(Turnovers::NONE);
         }
-        let mut high = 1.0;
-        while short(high) {
-            high *= 2.0;
-            if high > 1e12 {
-                return None;
-            }
+        if self.clean_after(Turnovers::computed(ENDLESS)).get() < level.get() {
+            return None;
         }
-        let missing = |turnovers: f64| if short(turnovers) { 1.0 } else { -1.0 };
-        Some(Turnovers::computed(crossing(missing, 0.0, high)))
+        let wanted = upper_quantile(level.get());
+        let missing =
+            |turnovers: f64| upper_quantile(self.clean_after(Turnovers::computed(turnovers)).get()) - wanted;
+        first_below(missing, SETTLED).map(Turnovers::computed)
     }
 
     /// The values to plan with.
@@ -262,7 +211,12 @@ impl Ensemble {
     /// The mean number of turnovers; infinite where the target may be out of reach.
     #[must_use]
     pub fn mean(&self) -> f64 {
-        let ideal: f64 = self.ideal.iter().map(|(ideal, weight)| ideal * weight).sum();
+        let nodes = self.combined(Some(Cause::Mixing));
+        let reached: f64 = nodes.iter().map(|node| node.weight).sum();
+        if reached < 1.0 - ROUNDING {
+            return f64::INFINITY;
+        }
+        let ideal: f64 = nodes.iter().map(|node| self.ideal(node) * node.weight).sum();
         ideal * self.doubt.mixing_factor * (0.5 * self.doubt.mixing.powi(2)).exp()
     }
 
@@ -274,19 +228,37 @@ impl Ensemble {
     }
 }
 
-fn causes(channels: &[Channel], doubt: Doubt) -> Option<Causes> {
-    let needed: Vec<f64> =
-        channels.iter().map(|c| c.turnovers().map(Turnovers::get)).collect::<Option<_>>()?;
-    let (i, _) = needed.iter().copied().enumerate().max_by(|a, b| a.1.total_cmp(&b.1))?;
-    let slopes = channels[i].slopes()?;
-    let squares = [
-        slopes.start * doubt.start_of(&channels[i]),
-        slopes.beta * doubt.beta,
-        slopes.ingress * doubt.ingress,
-        slopes.mixing * doubt.mixing,
-    ]
-    .map(|part| part * part);
-    let sum: f64 = squares.iter().sum();
-    let [start, beta, ingress, mixing] = squares.map(|square| square / sum);
-    (sum > 0.0).then_some(Causes { start, beta, ingress, mixing })
+/// Where a falling function crosses 0 within reach, in standard deviations; none where it stays above.
+fn falling(of: impl Fn(f64) -> f64) -> Option<f64> {
+    if of(REACH) > 0.0 {
+        return None;
+    }
+    if of(-REACH) <= 0.0 {
+        return Some(-REACH);
+    }
+    first_below(|from_low: f64| of((from_low - REACH).min(REACH)), ROUNDING).map(|from_low| from_low - REACH)
 }
+
+/// The largest standard deviation of the logarithm of a cause.
+fn spread(channels: &[Channel], doubt: Doubt, cause: Cause) -> f64 {
+    match cause {
+        Cause::Start => channels.iter().map(|channel| doubt.start_of(channel)).fold(0.0, f64::max),
+        Cause::Beta => doubt.beta,
+        Cause::Ingress if channels.iter().all(|channel| channel.floor() <= channel.shed_floor()) => 0.0,
+        Cause::Ingress => doubt.ingress,
+        Cause::Mixing => doubt.mixing,
+    }
+}
+
+/// The cause with the largest share of the doubt, or one near to it whose part needs less work; where shares are not
+/// known, the first that is in doubt.
+fn widest(channels: &[Channel], doubt: Doubt, causes: Option<Causes>) -> Option<Cause> {
+    let easiest_first = [Cause::Mixing, Cause::Ingress, Cause::Start, Cause::Beta];
+    let in_doubt = |cause: &Cause| spread(channels, doubt, *cause) > 0.0;
+    let near = |cause: &Cause| causes.is_none_or(|causes| causes.share(*cause) >= NEAR * causes.largest().1);
+    easiest_first.into_iter().find(|cause| in_doubt(cause) && near(cause))
+}
+
+/// The part of the largest share of the variance that a share may be and still be as good to integrate over: the others
+/// are then at most twice as wide.
+const NEAR: f64 = 0.25;

@@ -24,8 +24,9 @@ use std::fmt;
 use serde::{Serialize, Serializer};
 
 use super::channel::{BinState, Channel};
+use super::doubt::Doubt;
 use super::endpoints::{AtSizes, Sources, Start, Target};
-use super::ensemble::{Doubt, Ensemble};
+use super::ensemble::Ensemble;
 use super::mixing::Mixing;
 use super::plant::Plant;
 use super::turnovers::Turnovers;

@@ -147,6 +147,20 @@ impl Mixing {
         }
     }
 
+    /// What of that is still to come: the floor less what has entered, to its own digits.
+    pub(super) fn to_come_in(self, circuit: Circuit, tau: f64) -> f64 {
+        match self {
+            Self::DeadZone(zone) if zone.dead.get() > 0.0 => {
+                zone.modes(circuit).sum(|rate| -(rate * tau).exp() / rate).mean
+            }
+            Self::Cells(count) if count.get() > 1 => {
+                let row = Row::new(count, circuit);
+                row.turned(tau, row.floor()).mean
+            }
+            _ => (-circuit.efficiency() * tau).exp() / circuit.efficiency(),
+        }
+    }
+
     /// What an even ingress of 1 a turnover comes to in the end.
     pub(super) fn floor_in(self, circuit: Circuit) -> Left {
         match self {
@@ -227,6 +241,9 @@ impl Row {
         let moves = self.cells * self.through * tau;
         let likeliest = moves.floor();
         let reach = (12.0 * moves.sqrt() + 40.0).ceil();
+        if self.passing.powf((moves - reach) / self.cells - 1.0) == 0.0 {
+            return Left::even(0.0);
+        }
         let top = if likeliest < 1.0 { -moves } else { Gamma::ln_term(likeliest, moves) }.exp();
         let mut sum = Left::even(0.0);
         let mut add = |n: f64, p: f64| sum = sum.weighted(1.0, self.moved(n, start), p);

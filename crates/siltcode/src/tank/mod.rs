@@ -5,12 +5,14 @@
 
 mod channel;
 pub mod decline;
+pub mod doubt;
 pub mod endpoints;
 pub mod ensemble;
 pub mod flush;
 pub mod forecast;
 pub mod inverse;
 pub mod mixing;
+mod nodes;
 pub mod plant;
 pub mod rest;
 mod transfer;
@@ -18,8 +20,9 @@ mod turnovers;
 
 pub use channel::{BinState, Channel, Slopes};
 pub use decline::Decline;
+pub use doubt::{Cause, Causes, Doubt};
 pub use endpoints::{Sources, Start, Target};
-pub use ensemble::{Cause, Causes, Doubt, Ensemble, Planning};
+pub use ensemble::{Ensemble, Planning};
 pub use flush::Reynolds;
 pub use forecast::{Assumption, ChannelForecast, Forecast, Remedy};
 pub use inverse::Moment;

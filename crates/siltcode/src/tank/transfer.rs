@@ -37,7 +37,7 @@ impl Channel {
     #[must_use]
     pub fn transfers(&self) -> Option<u32> {
         // a count that comes to the target but for the rounding of the powers is there
-        let met = |transfers: u32| self.transferred(transfers) <= self.target * (1.0 + f64::EPSILON * 8.0);
+        let met = |transfers: u32| self.transferred(transfers) <= self.target() * (1.0 + f64::EPSILON * 8.0);
         let (mut low, mut high) = (0_u32, 1_u32);
         if met(low) {
             return Some(low);
