@@ -85,7 +85,7 @@ const FED: &[Bins] = &[
 
 #[test]
 fn quadrature_agrees_with_simulation_whichever_cause_is_widest() {
-    const DRAWS: usize = 60_000;
+    const DRAWS: usize = 40_000;
     for (channels, spreads) in [
         (ONE, [1.16, 1.5, 1.0, 1.2]),   // mixing
         (ONE, [1.6, 1.5, 1.0, 1.0]),    // start, nothing of mixing

@@ -163,8 +163,12 @@ impl Ensemble {
                 Cause::Ingress => (parts.ingress, parts.start, self.doubt.ingress),
                 _ => (parts.start, parts.ingress, self.doubt.start_of(channel)),
             };
-            let most = ((channel.target() - parts.shed - other).max(0.0) / own).ln() / spread;
-            if most.is_nan() { f64::INFINITY } else { most }
+            let room = channel.target() - parts.shed - other;
+            match (room / own).ln() / spread {
+                _ if room < 0.0 => f64::NEG_INFINITY,
+                most if most.is_nan() => f64::INFINITY,
+                most => most,
+            }
         });
         upper_tail(-most.fold(f64::INFINITY, f64::min))
     }
