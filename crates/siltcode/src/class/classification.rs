@@ -223,15 +223,34 @@ fn ensure_has_scale(system: ClassSystem, scale: SizeScale) -> Result<()> {
 }
 
 fn nothing_counted(system: ClassSystem, sizes: &[SizeClass]) -> ErrorKind {
-    let sizes = sizes.iter().map(printed).collect::<Vec<_>>().join(", ");
+    let sizes = listed(sizes.iter(), printed).unwrap_or_default();
     ErrorKind::ClassNotCounted { system: system.title().into(), sizes }
 }
 
+/// Sizes in words, with their scale at the end: `5-15, 15-25, >=100 um(acftd)`; none for no sizes.
+fn listed<'a>(
+    sizes: impl Iterator<Item = &'a SizeClass> + Clone,
+    say: fn(&SizeClass) -> String,
+) -> Option<String> {
+    let scale = sizes.clone().next()?.from.scale();
+    Some(format!("{} {scale}", sizes.map(say).collect::<Vec<_>>().join(", ")))
+}
+
+/// A size with a letter as it is, a range with its ends; without the scale.
 fn printed(size: &SizeClass) -> String {
-    match size.to {
-        Some(to) => format!("{} to {to}", size.from.um()),
-        None => size.from.to_string(),
+    match (size.to, size.letter) {
+        (Some(to), _) => format!("{}-{}", size.from.um(), to.um()),
+        (None, Some(_)) => size.from.um().to_string(),
+        (None, None) => format!(">={}", size.from.um()),
     }
+}
+
+/// `5500 to 6120 at 14`.
+fn spread(size: &SizeClass) -> String {
+    let bound = |bound: Option<f64>| bound.map_or_else(|| "unbounded".into(), |bound| significant(bound, 3));
+    let (least, most) = (bound(size.at_least_per_100_ml), bound(size.at_most_per_100_ml));
+    let count = if least == most { least } else { format!("{least} to {most}") };
+    format!("{count} at {}", printed(size))
 }
 
 /// How the least sure of the limits is known that these classes rest on.
@@ -245,27 +264,15 @@ fn status(limits: &Limits, sizes: &[SizeClass]) -> Status {
 }
 
 fn notes(system: ClassSystem, sizes: &[SizeClass], status: Status) -> Vec<String> {
-    let of = |origin, say: fn(&SizeClass) -> String| {
-        let found = sizes.iter().filter(|size| size.origin == origin).map(say).collect::<Vec<_>>();
-        (!found.is_empty()).then(|| found.join(", "))
-    };
+    let of = |origin| sizes.iter().filter(move |size| size.origin == origin);
+    let missing =
+        listed(of(Origin::NotCounted), printed).map(|sizes| format!("not counted, so not classed: {sizes}"));
+    let between = listed(of(Origin::Interpolated), spread)
+        .map(|sizes| format!("interpolated, per 100 mL by two laws: {sizes}"));
     let mut notes: Vec<String> = system.notes().iter().map(ToString::to_string).collect();
-    notes
-        .extend(of(Origin::NotCounted, printed).map(|sizes| format!("not counted, so not classed: {sizes}")));
-    notes.extend(
-        of(Origin::Interpolated, spread)
-            .map(|sizes| format!("interpolated, per 100 mL by two laws: {sizes}")),
-    );
+    notes.extend(missing.into_iter().chain(between));
     if status == Status::Memory {
         notes.push("rests on limits recalled and not read anywhere (MEMORY): not for acceptance".into());
     }
     notes
-}
-
-/// `14 um(c) 5500 to 6120`.
-fn spread(size: &SizeClass) -> String {
-    let bound = |bound: Option<f64>| bound.map_or_else(|| "unbounded".into(), |bound| significant(bound, 3));
-    let (least, most) = (bound(size.at_least_per_100_ml), bound(size.at_most_per_100_ml));
-    let count = if least == most { least } else { format!("{least} to {most}") };
-    format!("{} {count}", printed(size))
 }
