@@ -39,7 +39,7 @@ PYTHON   = $(VENV)/bin/python
 PROJECT  = python/pyproject.toml
 PYTEST   = $(PYTHON) -m pytest -q -c $(PROJECT) --rootdir .
 
-python: python-wheel python-test python-types ## all checks of the Python package
+python: python-wheel python-test python-types python-elsewhere ## all checks of the Python package
 
 $(VENV)/made: $(PROJECT)
 	python3 -m venv $(VENV)
@@ -61,4 +61,8 @@ python-types: ## the stub against the module, mypy and pyright
 	cd $(TARGET) && $(PYTHON) -m mypy --config-file $(CURDIR)/$(PROJECT) -p siltcode
 	$(PYTHON) -m pyright --pythonpath $(PYTHON) -p $(PROJECT)
 
-.PHONY: help test lint format docs package prove bench bench-smoke python python-wheel python-test python-types
+python-elsewhere: ## the wheel on every Python there is, the source archive away from the repository
+	cd python && $(PYTHON) -m maturin sdist --out $(TARGET)/wheels
+	CARGO_TARGET_DIR=$(TARGET) python/elsewhere.sh $(TARGET)/wheels/siltcode-*.whl $(TARGET)/wheels/siltcode-*.tar.gz
+
+.PHONY: help test lint format docs package prove bench bench-smoke python python-wheel python-test python-types python-elsewhere

@@ -21,7 +21,7 @@ class Table(NamedTuple):
 
 def html_table(table: Table) -> str:
     """The table as a fragment of HTML, in the page's own colours."""
-    caption = f'<caption style="text-align:left;color:inherit">{escape(table.caption)}</caption>' if table.caption else ""
+    caption = f'<caption style="text-align:left;color:inherit;white-space:nowrap">{escape(table.caption)}</caption>' if table.caption else ""
     head = "".join(f'<th scope="col" style="{_CELL};text-align:left">{escape(text)}</th>' for text in table.headings)
     body = "".join(f"<tr>{''.join(map(_cell, row))}</tr>" for row in table.rows)
     below = f'<div style="opacity:0.8">{escape(table.below)}</div>' if table.below else ""
@@ -34,6 +34,11 @@ def figures(value: Any, digits: int = 4) -> str:
     if value is None or value != value:
         return ""
     return f"{value:.0f}" if abs(value) >= 10**digits else f"{value:.{digits}g}"
+
+
+def counted(number: int, name: str) -> str:
+    """``1 bottle``, ``2 bottles``."""
+    return f"{number} {name}" if number == 1 else f"{number} {name}s"
 
 
 def probability(p: float | None) -> str:

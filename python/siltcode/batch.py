@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, Literal, overload
 
 from siltcode import _native
-from siltcode._display import Table, figures, html_table, probability
+from siltcode._display import Table, counted, figures, html_table, probability
 from siltcode.certainty import Odds
 from siltcode.codes import Code, parse_code
 from siltcode.errors import SiltcodeError
@@ -330,14 +330,14 @@ class Scores(Sequence[Score]):
 
     def __repr__(self) -> str:
         against = "" if self._spec is None else f" against {self._spec.name}"
-        return f"Scores({len(self)} bottles{against}, {len(self.problems)} problems)"
+        return f"Scores({counted(len(self), 'bottle')}{against}, {counted(len(self.problems), 'problem')})"
 
     def _repr_html_(self) -> str:
         rows = [_bottle_row(score) for score in self[:_SHOWN]]
         headings = ["bottle", "ISO 4406", "verdict", "probability", "deciding", "to come down", "flags"]
         caption = "" if self._spec is None else f"Target: {self._spec.title}"
         more = [f"{len(self) - _SHOWN} more bottles"] if len(self) > _SHOWN else []
-        problems = [f"{len(self.problems)} problems: see .problems"] if self.problems else []
+        problems = [f"{counted(len(self.problems), 'problem')}: see .problems"] if self.problems else []
         return html_table(Table(headings, rows, caption, "; ".join(more + problems)))
 
 
@@ -507,12 +507,13 @@ class Batch(Sequence[Sample]):
         return Scores(self, None if spec is None else read_spec(spec), how)
 
     def __repr__(self) -> str:
-        return f"Batch({len(self)} bottles, {len(self.blanks)} blanks, {len(self.problems)} problems)"
+        held = [(len(self), "bottle"), (len(self.blanks), "blank"), (len(self.problems), "problem")]
+        return f"Batch({', '.join(counted(*each) for each in held)})"
 
     def _repr_html_(self) -> str:
         rows = [[sample.id, len(sample.runs), _code_or_none(sample)] for sample in self[:_SHOWN]]
-        told = [problem.message for problem in self.problems] + [notice.message for notice in self.notices]
-        return html_table(Table(["bottle", "runs", "ISO 4406"], rows, repr(self)[6:-1], "; ".join(told[:_SHOWN])))
+        told = f"see .problems and .notices ({counted(len(self.notices), 'notice')})"
+        return html_table(Table(["bottle", "runs", "ISO 4406"], rows, repr(self)[6:-1], told))
 
 
 def _notice(file: str, severity: str, code: str, message: str, hint: str, **place: Any) -> Notice:
@@ -575,7 +576,7 @@ def read_counts(
     >>> _ = day.write_text("bottle;4 um(c) /mL;6 um(c) /mL;14 um(c) /mL\\nA;1752,5;517;55\\nB;100;200;3\\n")
     >>> batch = siltcode.read_counts(day)
     >>> batch
-    Batch(1 bottles, 0 blanks, 1 problems)
+    Batch(1 bottle, 0 blanks, 1 problem)
     >>> batch.problems[0].line, batch.problems[0].code
     (3, 'count-rises-with-size')
     """

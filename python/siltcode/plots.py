@@ -53,7 +53,8 @@ def spectrum(samples: Sample | Sequence[Sample], target: Any = None, ax: Any = N
     ax = _axes(ax)
     bottles = [samples] if isinstance(samples, Sample) else list(samples)
     scale = bottles[0].runs[0].scale
-    ax.set(xscale="log", yscale="log", xlabel=f"size [{scale}]", ylabel="particles at and above the size [1/mL]")
+    ax.set_xscale("log", base=2)
+    ax.set(yscale="log", xlabel=f"size [{scale}]", ylabel="particles at and above the size [1/mL]")
     shift = np.linspace(-0.01, 0.01, len(bottles)) * (len(bottles) > 1)
     for i, bottle in enumerate(bottles):
         _one_spectrum(ax, bottle, 1 + shift[i], _style(i))
@@ -125,19 +126,26 @@ def odds(given: Odds | dict[str, Odds], ax: Any = None) -> Any:
     ax = _axes(ax)
     labelled = {"": given} if isinstance(given, Odds) else {label: o for label, o in given.items() if o is not None}
     hatches = ("", "//", "xx", "..", "\\\\", "++")
-    width = 0.8 / max(len(labelled), 1)
-    shown = sorted({number for each in labelled.values() for number, p in each.items() if p >= 0.001})
+    places = _places([[number for number, p in each.items() if p >= 0.001] for each in labelled.values()])
+    width = 0.8 / max(1, *(len(of_number) for of_number in places.values()))
     for i, (label, each) in enumerate(labelled.items()):
-        numbers = [number for number in shown if each[number] >= 0.001]
-        at = [number + (i - (len(labelled) - 1) / 2) * width for number in numbers]
+        numbers = [number for number in places if i in places[number]]
+        at = [number + (places[number].index(i) - (len(places[number]) - 1) / 2) * width for number in numbers]
         look = {"color": _COLOURS[i % len(_COLOURS)], "edgecolor": "white", "hatch": hatches[i % len(hatches)]}
         bars = ax.bar(at, [each[number] for number in numbers], width, label=label or None, **look)
         ax.bar_label(bars, [f"{each[number]:.2f}" for number in numbers], fontsize=7, padding=1)
+    shown = list(places)
     ax.set(xlabel="ISO 4406 range number [-]", ylabel="probability [-]", ylim=(0, 1.08))
     ax.set_xticks(shown, [">28" if number == 29 else f"{number}" for number in shown])
     if any(labelled):
         ax.legend(frameon=False)
     return ax
+
+
+def _places(numbers: Sequence[Sequence[int]]) -> dict[int, list[int]]:
+    """For each number, which of several series have a bar there: so that a lone bar stands in the middle."""
+    shown = sorted({number for each in numbers for number in each})
+    return {number: [i for i, each in enumerate(numbers) if number in each] for number in shown}
 
 
 def cleanup(job: Passes, ax: Any = None) -> Any:
@@ -220,8 +228,7 @@ def causes(job: Passes, ax: Any = None) -> Any:
     shares = sorted(job.causes.items(), key=lambda cause: cause[1])
     bars = ax.barh([name for name, _ in shares], [share for _, share in shares], color=_COLOURS[0], height=0.6)
     ax.bar_label(bars, [f"{share:.0%}" for _, share in shares], padding=3)
-    ax.set(xlabel="share of the variance of the turnovers [-]", ylabel="cause [none]", xlim=(0, 1.12))
-    ax.set_ylabel("cause")
+    ax.set(xlabel="share of the variance of the turnovers [-]", ylabel="cause", xlim=(0, 1.12))
     return ax
 
 
@@ -262,5 +269,6 @@ def runs(sample: Sample, ax: Any = None) -> Any:
     ax.axhline(1.0, color="black", linewidth=0.8)
     ax.set(xlabel="run [number]", ylabel="count over the mean of all runs [-]")
     ax.set_xticks(numbers)
-    ax.legend(frameon=False, title="bars: what chance leaves, 95 %", title_fontsize=8)
+    beside = {"loc": "upper left", "bbox_to_anchor": (1.0, 1.0)}
+    ax.legend(frameon=False, title="bars: what\nchance leaves, 95 %", title_fontsize=8, **beside)
     return ax

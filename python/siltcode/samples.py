@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
 from siltcode import _native
-from siltcode._display import Table, html_table
+from siltcode._display import Table, counted, html_table
 from siltcode.codes import Code
 from siltcode.units import in_unit
 
@@ -198,8 +198,7 @@ class Sample:
 
     def __repr__(self) -> str:
         shown = ", ".join(f"{channel.size_um:g}: {channel.per_ml}" for channel in self.channels)
-        runs = "1 run" if len(self.runs) == 1 else f"{len(self.runs)} runs"
-        return f"Sample({self.id!r}, {runs}, per mL {{{shown}}})"
+        return f"Sample({self.id!r}, {counted(len(self.runs), 'run')}, per mL {{{shown}}})"
 
     def _repr_html_(self) -> str:
         scale = self.runs[0].scale if self.runs else ""

@@ -28,15 +28,15 @@ class Remedy:
 
     Attributes
     ----------
-    flow : str or None
-        A larger flow; None where the filter sheds too much at any.
+    flow : float or None
+        A larger flow [L/min]; None where the filter sheds too much at any.
     beta : float or None
         A larger ratio in every bin [-]; None where even a perfect filter would not do.
     ingress_share : float or None
         The share of the ingress that may remain [-].
     """
 
-    flow: str | None
+    flow: float | None
     beta: float | None
     ingress_share: float | None
 
@@ -168,8 +168,11 @@ def _forecast_row(channel: ChannelForecast) -> list[Any]:
 
 
 def _channel(part: dict[str, Any]) -> ChannelForecast:
-    remedy = part["remedy"]
-    return ChannelForecast(**{**part, "remedy": None if remedy is None else Remedy(**remedy)})
+    return ChannelForecast(**{**part, "remedy": None if part["remedy"] is None else _remedy(**part["remedy"])})
+
+
+def _remedy(flow: str | None, beta: float | None, ingress_share: float | None) -> Remedy:
+    return Remedy(in_unit(flow, "L/min"), beta, ingress_share)
 
 
 def passes(
