@@ -65,4 +65,7 @@ python-elsewhere: ## the wheel on every Python there is, the source archive away
 	cd python && $(PYTHON) -m maturin sdist --out $(TARGET)/wheels
 	CARGO_TARGET_DIR=$(TARGET) python/elsewhere.sh $(TARGET)/wheels/siltcode-*.whl $(TARGET)/wheels/siltcode-*.tar.gz
 
-.PHONY: help test lint format docs package prove bench bench-smoke python python-wheel python-test python-types python-elsewhere
+python-bench: ## memory and time of ten million rows, with the wheel that is installed
+	$(PYTHON) python/benches/memory.py
+
+.PHONY: help test lint format docs package prove bench bench-smoke python python-wheel python-test python-types python-elsewhere python-bench

@@ -55,7 +55,8 @@ class Frame:
     def to_pandas(self, index: Any = None) -> Any:
         """A `pandas.DataFrame`, with the given index."""
         pandas = needed("pandas", "pandas")
-        return pandas.DataFrame(self.to_dict(), index=index)
+        columns = {name: pandas.Series(self[name], index=index) for name in self.columns}
+        return pandas.DataFrame(columns, index=index)
 
     def to_polars(self) -> Any:
         """A `polars.DataFrame`."""

@@ -178,7 +178,7 @@ fn scored(per_ml: [&[f64]; 3], target: Option<&Target>, schema: &SchemaRef) -> R
     let problem_of = |row| problem(per_ml.map(|column: &[f64]| column[row]));
     let code_of =
         |row| problem_of(row).map_or_else(|| code([0, 1, 2].map(|i: usize| numbers[i][row])), |_| None);
-    let mut columns = vec![printed(rows, 8, code_of)];
+    let mut columns = vec![printed(rows, 12, code_of)];
     if let Some(target) = target {
         let mut outcomes = vec![0; rows];
         let [a, b, c] = &mut numbers;
@@ -186,7 +186,7 @@ fn scored(per_ml: [&[f64]; 3], target: Option<&Target>, schema: &SchemaRef) -> R
         bulk::score(per_ml, target, out)?;
         let cannot_be = |row| problem_of(row).is_some_and(|problem| problem != NOTHING_COUNTED);
         let outcome = |row| if cannot_be(row) { None } else { bulk::outcome_of(outcomes[row]) };
-        columns.push(printed(rows, 12, outcome));
+        columns.push(printed(rows, 16, outcome));
     }
     let problems = printed(rows, 0, problem_of);
     columns.splice(1..1, numbers.map(|numbers| Arc::new(counted(numbers)) as ArrayRef));

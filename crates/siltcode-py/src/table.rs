@@ -1,5 +1,6 @@
 //! Columns of results, handed on by the Arrow C data interface.
 
+use std::collections::HashMap;
 use std::sync::Arc;
 
 use arrow_array::cast::AsArray;
@@ -10,7 +11,7 @@ use arrow_schema::{ArrowError, DataType, Schema, SchemaRef, ffi::FFI_ArrowSchema
 use numpy::IntoPyArray;
 use pyo3::exceptions::{PyKeyError, PyRuntimeError};
 use pyo3::prelude::*;
-use pyo3::types::{PyCapsule, PyList};
+use pyo3::types::{PyCapsule, PyList, PyString};
 
 use crate::error::Result;
 
@@ -38,6 +39,22 @@ impl Columns {
             RecordBatch::try_from_iter_with_nullable(columns).map_err(|error| column_fault(&error))?;
         Ok(Self { schema: piece.schema(), pieces: vec![piece] })
     }
+}
+
+/// A list of texts in which equal ones are one and the same object.
+fn texts<'py, 'a>(
+    py: Python<'py>,
+    each: impl Iterator<Item = Option<&'a str>>,
+) -> Result<Bound<'py, PyList>> {
+    let mut known: HashMap<&str, Bound<'py, PyString>> = HashMap::new();
+    let list = PyList::empty(py);
+    for text in each {
+        match text {
+            Some(text) => list.append(known.entry(text).or_insert_with(|| PyString::new(py, text)))?,
+            None => list.append(py.None())?,
+        }
+    }
+    Ok(list)
 }
 
 #[pymethods]
@@ -75,11 +92,7 @@ impl Columns {
                     pieces.iter().flat_map(|piece| piece.as_boolean().iter().map(Option::unwrap_or_default));
                 each.collect::<Vec<bool>>().into_pyarray(py).into_any()
             }
-            _ => PyList::new(
-                py,
-                pieces.iter().flat_map(|piece| piece.as_string::<i32>().iter()).collect::<Vec<_>>(),
-            )?
-            .into_any(),
+            _ => texts(py, pieces.iter().flat_map(|piece| piece.as_string::<i32>().iter()))?.into_any(),
         })
     }
 
