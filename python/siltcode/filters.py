@@ -45,31 +45,39 @@ class Beta:
     'between'
     """
 
-    __slots__ = ("_text",)
+    __slots__ = ("_exact", "_rated")
+
+    _exact: str
+    _rated: tuple[tuple[float, float, float], ...]
 
     def __init__(self, rated: Mapping[float, Any] | str | Beta) -> None:
-        text = rated if isinstance(rated, str) else str(rated) if isinstance(rated, Beta) else _text(rated)
-        self._text = _native.parse_beta(text)
+        exact = rated._exact if isinstance(rated, Beta) else rated if isinstance(rated, str) else _text(rated)
+        self._exact = exact
+        self._rated = tuple(_native.rated(exact))
 
     def __reduce__(self) -> tuple[Any, ...]:
-        return Beta, (self._text,)
+        return Beta, (self._exact,)
 
     def __str__(self) -> str:
-        return self._text
+        return _native.parse_beta(self._exact)
 
     def __repr__(self) -> str:
-        return f"Beta({self._text!r})"
+        return f"Beta({str(self)!r})"
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, Beta) and self._text == other._text
+        return isinstance(other, Beta) and self._rated == other._rated
 
     def __hash__(self) -> int:
-        return hash(self._text)
+        return hash(self._rated)
 
     @property
     def rated(self) -> dict[float, tuple[float, float]]:
         """The least and the greatest ratio at each rated size [um(c) to -]."""
-        return {um: (low, high) for um, low, high in _native.rated(self._text)}
+        return {um: (low, high) for um, low, high in self._rated}
+
+    def as_given(self) -> str:
+        """What the native module reads it from: every digit, where ``str()`` rounds."""
+        return self._exact
 
     def at(self, um: float) -> BetaAt:
         """What is known of the ratio at and above a size [um(c)].
@@ -80,13 +88,13 @@ class Beta:
         >>> [round(beta) for beta in Beta("5:10,7:200").at(6).rules]
         [45, 51, 49]
         """
-        found = _native.beta_at(self._text, float(um))
+        found = _native.beta_at(self._exact, float(um))
         rules = found["rules"]
         return BetaAt(found["known"], found["low"], found["high"], None if rules is None else tuple(rules))
 
     def bins(self, sizes: Sequence[float]) -> list[float]:
         """The ratio in each bin between rising sizes [um(c)], the last one open, under medium test dust [-]."""
-        return _native.beta_bins(self._text, [float(um) for um in sizes])
+        return _native.beta_bins(self._exact, [float(um) for um in sizes])
 
     def _repr_html_(self) -> str:
         rows = [[um, figures(low), figures(high)] for um, (low, high) in self.rated.items()]
@@ -142,7 +150,7 @@ class Element:
 
     def _given(self) -> dict[str, Any]:
         flow = None if self.flow is None else float(in_unit(self.flow, "L/min"))
-        beta = None if self.beta is None else str(self.beta)
+        beta = None if self.beta is None else self.beta.as_given()
         return {"kind": self.kind, "rated_flow": float(in_unit(self.rated_flow, "L/min")), "flow": flow, "beta": beta}
 
 

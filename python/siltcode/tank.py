@@ -118,6 +118,35 @@ class Passes:
         """The time that so many turnovers take [h]."""
         return self._native.hours(turnovers) if math.isfinite(turnovers) else math.inf
 
+    def beta_for(self, turnovers: float) -> dict[float, float | None]:
+        """The ratio, the same in every bin, that would be enough in so many turnovers.
+
+        Returns
+        -------
+        dict of size to ratio [um(c) to -]
+            None where even a perfect filter would not do.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> job = siltcode.passes("22/20/17", "18/16/13", {4: 3, 6: 20, 14: 1000}, "18 m3", "60 L/min")
+        >>> round(job.beta_for(4.0)[4.0], 3)
+        3.259
+        """
+        sizes = [channel.size_um for channel in self.channels]
+        return dict(zip(sizes, self._native.beta_for(float(turnovers)), strict=True))
+
+    def flow_for(self, time: Any) -> float | None:
+        """The flow that would be enough in a time, text with a unit or a number [h]; None where no flow is [L/min].
+
+        What the filter holds back is taken to be the same at any flow, which a flow far above its rating is not.
+        """
+        return self._native.flow_for(float(in_unit(time, "h")))
+
+    def code_after(self, turnovers: float) -> Code:
+        """The code after so many turnovers."""
+        return Code._of(_native.parse_code(self._native.code_after(float(turnovers))))
+
     def clean_after(self, turnovers: Any) -> Any:
         """The probability that so many turnovers are enough [-]; a number or array_like, the same kind out."""
         values, back = _arrays.floats(turnovers, "turnovers")
@@ -252,11 +281,11 @@ def passes(
     >>> round(wary.quantile(0.9), 1)
     6.9
     """
-    filter_ = {"beta": None, "train": beta._given()} if isinstance(beta, Train) else {"beta": str(Beta(beta)), "train": None}
     given = {
+        "beta": None if isinstance(beta, Train) else Beta(beta).as_given(),
+        "train": beta._given() if isinstance(beta, Train) else None,
         "start": _counts(start) or {"code": str(Code._of(_native.parse_code(str(start))))},
         "target": _counts(target) or _target(target),
-        **filter_,
         "tank": float(in_unit(tank, "m3")),
         "flow": float(in_unit(flow, "L/min")),
         "ingress": None if ingress is None else spectrum_given(ingress),

@@ -90,6 +90,19 @@ def test_what_cannot_be_reached_says_what_would_help() -> None:
     assert eased.reachable
 
 
+def test_the_questions_the_other_way_round() -> None:
+    job = passes(*JOB)
+    needed = job.beta_for(job.turnovers)
+    again = passes(*JOB[:2], {4: needed[4.0]}, *JOB[3:])
+    assert again.channels[0].turnovers == pytest.approx(job.turnovers, rel=1e-6)
+    assert job.beta_for(1.0)[4.0] is None
+    flow = job.flow_for("8 h")
+    assert flow is not None
+    assert passes(*JOB[:4], flow).hours == pytest.approx(8.0)
+    assert str(job.code_after(job.turnovers * 1.0001)).startswith("18/")
+    assert str(job.code_after(0)) == "22/20/17"
+
+
 def test_starts_and_targets_of_every_kind() -> None:
     bottle = siltcode.Sample.of({4: 40000, 6: 10000, 14: 1300})
     nominal = passes(*JOB).turnovers
@@ -140,6 +153,7 @@ def test_what_is_known_of_a_ratio() -> None:
     assert known == {4: "at most", 5: "rated", 6: "between", 7: "rated", 8: "at least"}
     assert Beta({10: (2, 20)}).at(10).known == "within"
     assert Beta("5:10,7:200") == beta
+    assert Beta({4: 1.23456789}).rated[4.0] == (1.23456789, 1.23456789)
     assert Beta({4: 5000}).rated[4.0] == (1000.0, math.inf)
 
 

@@ -50,7 +50,7 @@ fn texts<'py, 'a>(
     let list = PyList::empty(py);
     for text in each {
         match text {
-            Some(text) => list.append(known.entry(text).or_insert_with(|| PyString::new(py, text)))?,
+            Some(text) => list.append(&*known.entry(text).or_insert_with(|| PyString::new(py, text)))?,
             None => list.append(py.None())?,
         }
     }

@@ -193,6 +193,21 @@ impl Passes {
         Ok(self.forecast.plant.time(Turnovers::new(turnovers)?)?.hours())
     }
 
+    /// The ratio that would be enough in so many turnovers, at each size of the target.
+    fn beta_for(&self, turnovers: f64) -> Result<Vec<Option<f64>>> {
+        let needed = self.forecast.beta_for(Turnovers::new(turnovers)?);
+        Ok(needed.into_iter().map(|(_, beta)| beta.map(Beta::get)).collect())
+    }
+
+    /// The flow that would be enough in this time \[h to L/min\].
+    fn flow_for(&self, hours: f64) -> Result<Option<f64>> {
+        Ok(self.forecast.flow_for(Duration::from_hours(hours)?)?.map(Flow::l_per_min))
+    }
+
+    fn code_after(&self, turnovers: f64) -> Result<String> {
+        Ok(self.forecast.code_after(Turnovers::new(turnovers)?)?.to_string())
+    }
+
     /// The probability that so many turnovers are enough, for each.
     fn clean_after<'py>(
         &self,
