@@ -1,6 +1,7 @@
 # What a developer types; .ci/run types the same. `make help` lists it.
 
 CARGO ?= cargo
+RELEASE = $(or $(CARGO_TARGET_DIR),target)/release
 
 help:        ## list the targets
 	@grep -E '^[a-z-]+: .*##|^[a-z-]+:  *##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/' | expand -t 14
@@ -24,8 +25,12 @@ package:     ## check that the published crates pack and build
 prove:       ## try every single-precision float against the table
 	$(CARGO) test --release --locked -p siltcode-tests --test prove -- --ignored
 
-bench:       ## run the benches
+bench:       ## run the benches, and ours beside peers in Python
 	$(CARGO) bench --locked -p siltcode-benches
+	$(CARGO) build --release --locked -p siltcode-benches --bin ours
+	python3 -m venv target/peers
+	target/peers/bin/pip install --quiet --requirement benches/peers/requirements.txt
+	target/peers/bin/python benches/peers/run.py $(RELEASE)/ours target/peers/arrays
 
 bench-smoke: ## run each bench once, to see that it runs
 	$(CARGO) bench --locked -p siltcode-benches -- --test

@@ -1,7 +1,7 @@
 //! Poisson limits over an array of raw counts.
 //!
 //! The peer is `scipy.special.gammaincinv` called for both ends over the same number of counts:
-//! `peers/poisson_limits.py`.
+//! `peers/run.py`.
 
 use std::hint::black_box;
 

@@ -1,0 +1,144 @@
+//! Our side of the comparison with peers: does one piece of work for each line it is sent, and answers with the time it
+//! took \[s\], by the clock and of the processors.
+//!
+//! The arrays are read once, from the folder given; `save` writes the bytes of the last result there, so that the other
+//! side can see that both did the same work.
+
+use std::error::Error;
+use std::fs;
+use std::hint::black_box;
+use std::io::{self, BufRead, Write};
+use std::path::{Path as FilePath, PathBuf};
+use std::time::{Duration, Instant};
+
+use rayon::prelude::*;
+use rustix::time::{ClockId, clock_gettime};
+use siltcode::bulk::{self, Path, Scores, Target};
+use siltcode::certainty::{Level, Odds, Scatter, poisson, poisson::Method};
+use siltcode::{CountedVolume, Dilution, Evidence, SizeScale, Spec};
+
+type Outcome<T> = Result<T, Box<dyn Error>>;
+
+/// The arrays of the comparison and the places for their results.
+struct Bench {
+    folder: PathBuf,
+    values: Vec<f64>,
+    single: Vec<f32>,
+    columns: [Vec<f64>; 3],
+    counts: Vec<u64>,
+    target: Target,
+    bytes: Vec<u8>,
+    columns_out: [Vec<u8>; 3],
+    outcomes: Vec<u8>,
+}
+
+impl Bench {
+    fn open(folder: &FilePath) -> Outcome<Self> {
+        let doubles = |name: &str| -> Outcome<Vec<f64>> {
+            let bytes = fs::read(folder.join(name))?;
+            Ok(bytes.as_chunks().0.iter().map(|&bytes| f64::from_le_bytes(bytes)).collect())
+        };
+        let values = doubles("values")?;
+        let columns = [doubles("column-4")?, doubles("column-6")?, doubles("column-14")?];
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // whole numbers below 2^53
+        let counts = doubles("counts")?.into_iter().map(|count| count as u64).collect();
+        #[allow(clippy::cast_possible_truncation)] // to single precision
+        let single = values.iter().map(|&value| value as f32).collect();
+        let code = fs::read_to_string(folder.join("code"))?;
+        Ok(Self {
+            folder: folder.to_owned(),
+            bytes: vec![0; values.len()],
+            columns_out: [0; 3].map(|byte: u8| vec![byte; columns[0].len()]),
+            outcomes: vec![0; columns[0].len()],
+            target: Target::of(&Spec::from_code(code.trim().parse()?, SizeScale::UmC)?)?,
+            values,
+            single,
+            columns,
+            counts,
+        })
+    }
+
+    /// One piece of work: by the clock, and of the processors.
+    fn timed(&mut self, work: &str) -> Outcome<[Duration; 2]> {
+        let (start, used) = (Instant::now(), processor_time()?);
+        self.work(work)?;
+        Ok([start.elapsed(), processor_time()? - used])
+    }
+
+    fn work(&mut self, work: &str) -> Outcome<()> {
+        let (values, bytes) = (black_box(&self.values), &mut self.bytes);
+        match work {
+            "numbers" => bulk::range_numbers(values, bytes)?,
+            "numbers portable" => Path::PORTABLE.range_numbers(values, bytes)?,
+            "numbers f32" => bulk::range_numbers_f32(black_box(&self.single), bytes)?,
+            "numbers 2 threads" => bulk::par_range_numbers(values, bytes)?,
+            "sum 2 threads" => {
+                black_box(values.par_chunks(1 << 14).map(sum).sum::<f64>());
+            }
+            "score" => self.score(bulk::score)?,
+            "score 2 threads" => self.score(bulk::par_score)?,
+            "poisson" => self.poisson(),
+            "odds" => self.odds()?,
+            "save" => fs::write(self.folder.join("result"), &self.bytes)?,
+            "save score" => fs::write(self.folder.join("result"), &self.outcomes)?,
+            other => return Err(format!("no such work: {other}").into()),
+        }
+        Ok(())
+    }
+
+    fn score(
+        &mut self,
+        by: fn(bulk::Columns<'_>, &Target, Scores<'_>) -> siltcode::Result<()>,
+    ) -> siltcode::Result<()> {
+        let numbers = self.columns_out.each_mut().map(Vec::as_mut_slice);
+        let per_ml = black_box(self.columns.each_ref().map(Vec::as_slice));
+        by(per_ml, &self.target, Scores { numbers, outcomes: &mut self.outcomes })
+    }
+
+    fn poisson(&self) {
+        let mut limits = Vec::with_capacity(self.counts.len());
+        poisson::limits(black_box(&self.counts), Level::default(), Method::Garwood, &mut limits);
+        black_box(limits);
+    }
+
+    fn odds(&self) -> siltcode::Result<()> {
+        let volume = CountedVolume::from_ml(10.0)?;
+        for &raw in black_box(&self.counts) {
+            black_box(Odds::of(&Evidence::of_run(raw, volume, Dilution::NONE), Scatter::NONE));
+        }
+        Ok(())
+    }
+}
+
+/// What this process has used so far.
+fn processor_time() -> Outcome<Duration> {
+    Ok(Duration::try_from(clock_gettime(ClockId::ProcessCPUTime))?)
+}
+
+/// The sum of an array, in lanes that do not wait for each other.
+fn sum(values: &[f64]) -> f64 {
+    let (blocks, rest) = values.as_chunks::<16>();
+    let mut lanes = [0.0; 16];
+    for block in blocks {
+        for (lane, value) in lanes.iter_mut().zip(block) {
+            *lane += value;
+        }
+    }
+    lanes.iter().chain(rest).sum()
+}
+
+fn main() -> Outcome<()> {
+    let folder = std::env::args_os().nth(1).ok_or("give the folder of the arrays")?;
+    let threads = rayon::ThreadPoolBuilder::new().num_threads(2);
+    threads.build_global()?;
+    let mut bench = Bench::open(FilePath::new(&folder))?;
+    let mut out = io::stdout().lock();
+    writeln!(out, "{}", Path::best())?;
+    out.flush()?;
+    for line in io::stdin().lock().lines() {
+        let [clock, processors] = bench.timed(line?.trim())?;
+        writeln!(out, "{:e} {:e}", clock.as_secs_f64(), processors.as_secs_f64())?;
+        out.flush()?;
+    }
+    Ok(())
+}

@@ -1,0 +1,218 @@
+"""Ours beside peers built from general libraries, in one table: ours, peer, ratio, target, met or not.
+
+Every round runs each side once, so that both meet the same machine, and the medians of all rounds are compared: of
+processor time where both sides have one thread, so that other work on the machine counts for neither, and of the clock
+where one has more. Both sides must come to the same result. Run by `make bench`; see ../README.md.
+"""
+
+import argparse
+import os
+import statistics
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+os.environ.update({name: "1" for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "POLARS_MAX_THREADS")})
+for name in ("OPENBLAS_CORETYPE", "OPENBLAS_L2_SIZE"):
+    os.environ.pop(name, None)
+
+import numpy as np
+import pandas as pd
+import polars as pl
+from scipy.special import gammainc, gammaincinv
+
+ROOT = Path(__file__).resolve().parents[2]
+CODE = "18/16/13"
+VOLUME_ML = 10.0
+CONFORMS, UNDECIDED, DOES_NOT_CONFORM, IMPOSSIBLE = 0, 1, 2, 255
+
+
+def bounds():
+    """The upper bounds of ISO 4406, from the table the library reads."""
+    table = pd.read_csv(ROOT / "reference-tables" / "iso4406.csv", comment="#")
+    return table["up_to_per_ml"].dropna().to_numpy()
+
+
+UPPER = bounds()
+LIMITS = UPPER[[int(number) for number in CODE.split("/")]]
+
+
+class Ours:
+    """The Rust side, kept running, with its arrays in memory."""
+
+    def __init__(self, binary, folder):
+        self.folder = folder
+        self.process = subprocess.Popen(
+            [binary, folder], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, bufsize=1
+        )
+        self.path = self.process.stdout.readline().strip()
+
+    def __call__(self, work):
+        """Seconds that one piece of work took: by the clock, and of the processors."""
+        print(work, file=self.process.stdin, flush=True)
+        answer = self.process.stdout.readline()
+        if not answer:
+            sys.exit(f"the Rust side failed at `{work}`")
+        return tuple(float(seconds) for seconds in answer.split())
+
+    def result(self, save):
+        """The bytes of the last result."""
+        self(save)
+        return np.fromfile(self.folder / "result", dtype=np.uint8)
+
+
+def timed(peer):
+    """Seconds that a peer took, by the clock and of the processors, and what it came to."""
+    start, used = time.perf_counter(), time.process_time()
+    result = peer()
+    return time.perf_counter() - start, time.process_time() - used, result
+
+
+class Table:
+    """Rows of the comparison, printed as they are measured."""
+
+    def __init__(self, rounds):
+        self.rounds = rounds
+        self.missed = 0
+        print(f"| bench | ours | peer | ours [ms] | peer [ms] | ratio | target | |\n|{'---|' * 8}", flush=True)
+
+    def compare(self, bench, ours, peer, names, target, same=None, threads=1):
+        """One row. Both sides give seconds by the clock and of the processors; a peer may add its result."""
+        pairs = []
+        for _ in range(self.rounds):
+            us, (*them, result) = ours(), (*peer(), None)[:3]
+            if same is not None and not same(result):
+                sys.exit(f"{bench}: {' and '.join(names)} differ")
+            pairs.append((us[threads == 1], them[threads == 1]))
+        us, them = (statistics.median(side) for side in zip(*pairs))
+        ratio = them / us
+        met = ratio >= target
+        self.missed += not met
+        cells = [bench, *names, f"{us * 1e3:.2f}", f"{them * 1e3:.1f}", f"{ratio:.2f}", f">= {target}"]
+        print("| " + " | ".join(cells) + f" | {'met' if met else '**missed**'} |", flush=True)
+
+
+def arrays(folder, size):
+    """Invented counts, log-uniform over the scale, the same each time."""
+    random = np.random.default_rng(4406)
+    values = 10.0 ** random.uniform(-3, 7, size)
+    fine = 10.0 ** random.uniform(1, 5, size // 4)
+    middle = fine * random.uniform(0.1, 0.6, fine.size)
+    coarse = middle * random.uniform(0.02, 0.3, fine.size)
+    counts = np.floor(10.0 ** random.uniform(0, 5, 1_000_000))
+    made = {"values": values, "column-4": fine, "column-6": middle, "column-14": coarse, "counts": counts}
+    for name, array in made.items():
+        array.tofile(folder / name)
+    (folder / "code").write_text(CODE)
+    return made
+
+
+def numbers(per_ml):
+    return np.searchsorted(UPPER, per_ml).astype(np.uint8)
+
+
+def outcomes(columns):
+    """Range numbers of three columns and the outcome of each row, the plain way."""
+    numbers_of = [numbers(column) for column in columns]
+    over = np.zeros(columns[0].size, dtype=bool)
+    missing = np.zeros(columns[0].size, dtype=bool)
+    for column, limit in zip(columns, LIMITS):
+        over |= column > limit
+        missing |= np.isnan(column)
+    rises = (columns[1] > columns[0]) | (columns[2] > columns[1]) | (columns[2] > columns[0])
+    refused = rises | (columns[0] < 0) | (columns[1] < 0) | (columns[2] < 0)
+    outcome = np.where(over, DOES_NOT_CONFORM, np.where(missing, UNDECIDED, CONFORMS))
+    return numbers_of, np.where(refused, IMPOSSIBLE, outcome).astype(np.uint8)
+
+
+def bench_numbers(table, ours, values):
+    ours("numbers")
+    expected = ours.result("save")
+    peer = lambda: timed(lambda: numbers(values))
+    cut_edges = np.concatenate([[-np.inf], UPPER, [np.inf]])
+    series = pl.Series(values)
+    breaks = UPPER.tolist()
+    labels = [str(number) for number in range(UPPER.size + 1)]
+    cut = lambda: timed(lambda: pd.cut(values, cut_edges, labels=False))
+    polars_cut = lambda: timed(lambda: series.cut(breaks, labels=labels).to_physical())
+    same = lambda result: np.array_equal(np.asarray(result), expected)
+    size = f"{values.size / 1e6:.0f}e6 f64"
+    rows = [
+        ("numbers", "1 thread", peer, "numpy searchsorted, uint8", 40),
+        ("numbers portable", "portable, 1 thread", peer, "numpy searchsorted, uint8", 20),
+        ("numbers", "1 thread", cut, "pandas.cut", 40),
+        ("numbers", "1 thread", polars_cut, "polars cut", 40),
+    ]
+    for work, how, other, name, target in rows:
+        how = how if "portable" in how else f"{ours.path}, {how}"
+        table.compare(f"range numbers, {size}", lambda w=work: ours(w), other, (how, name), target, same)
+    table.compare(
+        f"range numbers, {size}",
+        lambda: ours("numbers 2 threads"),
+        lambda: ours("sum 2 threads"),
+        ("2 threads", "summing the array, 2 threads"),
+        0.8,
+        threads=2,
+    )
+    table.compare(
+        "range numbers, f32 beside f64",
+        lambda: ours("numbers f32"),
+        lambda: ours("numbers"),
+        ("f32", "f64"),
+        1.5,
+    )
+
+
+def bench_score(table, ours, columns):
+    ours("score")
+    expected = ours.result("save score")
+    for threads, work, how in [(1, "score", "1 thread"), (2, "score 2 threads", "2 threads")]:
+        table.compare(
+            f"3 channels, outcome, {columns[0].size / 1e6:.1f}e6 rows",
+            lambda w=work: ours(w),
+            lambda: timed(lambda: outcomes(columns)),
+            (how, "numpy"),
+            25,
+            lambda result: np.array_equal(result[1], expected),
+            threads,
+        )
+
+
+def bench_certainty(table, ours, counts):
+    limits = lambda: timed(lambda: (gammaincinv(counts, 0.025), gammaincinv(counts + 1, 0.975)))
+    table.compare("Poisson limits, 1e6 counts", lambda: ours("poisson"), limits, ("1 thread", "scipy gammaincinv"), 50)
+    # The peer's odds of all 30 numbers would fill 240 MB: it works through blocks.
+    bars = UPPER * VOLUME_ML
+
+    def odds():
+        for block in np.array_split(counts, 100):
+            below = gammainc(block[:, None] + 0.5, bars)
+            np.diff(below, axis=1, prepend=0.0, append=1.0)
+
+    saved, table.rounds = table.rounds, min(table.rounds, 3)
+    table.compare(
+        f"code odds, 1e6 samples, {table.rounds} rounds", lambda: ours("odds"), lambda: timed(odds), ("1 thread", "scipy gammainc"), 50
+    )
+    table.rounds = saved
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("binary", type=Path, help="the Rust side: cargo build --release -p siltcode-benches --bin ours")
+    parser.add_argument("folder", type=Path, help="where the arrays go")
+    parser.add_argument("--rounds", type=int, default=7)
+    parser.add_argument("--size", type=int, default=10_000_000, help="values of the range number benches")
+    given = parser.parse_args()
+    given.folder.mkdir(parents=True, exist_ok=True)
+    made = arrays(given.folder, given.size)
+    ours = Ours(given.binary, given.folder)
+    table = Table(given.rounds)
+    bench_numbers(table, ours, made["values"])
+    bench_score(table, ours, [made["column-4"], made["column-6"], made["column-14"]])
+    bench_certainty(table, ours, made["counts"])
+    print(f"\n{table.missed} targets missed")
+
+
+if __name__ == "__main__":
+    main()
