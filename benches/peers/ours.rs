@@ -62,7 +62,7 @@ impl Bench {
     fn timed(&mut self, work: &str) -> Outcome<[Duration; 2]> {
         let (start, used) = (Instant::now(), processor_time()?);
         self.work(work)?;
-        Ok([start.elapsed(), processor_time()? - used])
+        Ok([start.elapsed(), processor_time()?.saturating_sub(used)])
     }
 
     fn work(&mut self, work: &str) -> Outcome<()> {
