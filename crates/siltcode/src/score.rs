@@ -16,7 +16,7 @@ use serde::Serialize;
 use crate::certainty::assess::assess_net;
 use crate::certainty::corrections::widened;
 use crate::certainty::{
-    Assessment, ChannelCertainty, Context, Flag, Interval, Level, Odds, Rule, Scatter, assess,
+    Assessment, ChannelCertainty, Context, Flag, Interval, Level, Odds, Rule, Scatter, Unrecorded, assess,
 };
 use crate::class::iso4406::{Code, FEW_BELOW, RangeNumber};
 use crate::class::{ClassAnswer, ClassRequest};
@@ -72,7 +72,7 @@ pub struct Scored {
     pub flags: Vec<Flag>,
     /// Where the certainty of a counted size is not known: what to record next time, in words.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub certainty_unknown: Option<String>,
+    pub certainty_unknown: Option<Unrecorded>,
     /// What else was measured.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub companions: Vec<Companion>,

@@ -159,7 +159,10 @@ impl PartialOrd for Size {
 
 impl fmt::Display for Size {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.pad(&format!("{} {}", self.um, self.scale))
+        match f.width() {
+            None => write!(f, "{} {}", self.um, self.scale),
+            Some(_) => f.pad(&format!("{} {}", self.um, self.scale)),
+        }
     }
 }
 

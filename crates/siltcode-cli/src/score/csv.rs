@@ -1,10 +1,10 @@
 //! Scores as comma-separated values: one line a bottle, for a spreadsheet.
 
+use std::fmt::Display;
 use std::io::{self, Write};
 
-use siltcode::certainty::Interval;
 use siltcode::provenance::InputDigest;
-use siltcode::{Code, PerMl, Scored, ScoredChannel, SizeScale};
+use siltcode::{Code, Scored, ScoredChannel, SizeScale};
 
 use super::classes::{self, Asked};
 use super::report::{Report, Tally};
@@ -20,12 +20,14 @@ const HEADING: [&str; 25] = [
 pub(super) struct Csv<W: Write> {
     out: csv::Writer<Held<W>>,
     asked: Asked,
+    /// Room for one field at a time.
+    field: String,
     started: bool,
 }
 
 impl<W: Write> Csv<W> {
     pub(super) fn new(out: W, asked: Asked) -> Self {
-        Self { out: csv::Writer::from_writer(Held::new(out)), asked, started: false }
+        Self { out: csv::Writer::from_writer(Held::new(out)), field: String::new(), asked, started: false }
     }
 
     fn start(&mut self) -> io::Result<()> {
@@ -41,7 +43,9 @@ impl<W: Write> Csv<W> {
 impl<W: Write> Report for Csv<W> {
     fn scored(&mut self, scored: &Scored) -> io::Result<()> {
         self.start()?;
-        Ok(self.out.write_record(record(scored))?)
+        let mut line = Line { out: &mut self.out, field: &mut self.field };
+        line.scored(scored)?;
+        Ok(self.out.write_record(None::<&[u8]>)?)
     }
 
     fn finish(mut self: Box<Self>, _: &Tally, _: Vec<InputDigest>) -> io::Result<()> {
@@ -51,38 +55,51 @@ impl<W: Write> Report for Csv<W> {
     }
 }
 
-fn record(scored: &Scored) -> Vec<String> {
-    let places = code_channels(scored);
-    let column = |value: fn(&ScoredChannel) -> Option<String>| {
-        places.map(|channel| channel.and_then(value).unwrap_or_default())
-    };
-    let text = |text: Option<String>| text.unwrap_or_default();
-    let verdict = scored.verdict.as_ref();
-    let mut record = vec![
-        scored.id.clone(),
-        text(scored.iso4406.map(|code| code.to_string())),
-        scored.scale.to_string(),
-        scored.runs.to_string(),
-    ];
-    record.extend(column(|channel| channel.per_ml.is_counted().then(|| channel.per_ml.to_string())));
-    let end = |end: fn(&Interval<PerMl>) -> PerMl| {
-        places.map(|channel| {
-            let interval = channel.and_then(|channel| channel.interval_per_ml.as_ref());
-            interval.map(|interval| end(interval).to_string()).unwrap_or_default()
-        })
-    };
-    record.extend(end(|interval| interval.low));
-    record.extend(end(|interval| interval.high));
-    record.extend(column(|channel| channel.number.map(|number| number.to_string())));
-    record.extend(column(|channel| channel.raw.map(|raw| raw.to_string())));
-    record.push(text(verdict.map(|verdict| verdict.outcome.to_string())));
-    record.push(text(verdict.and_then(|verdict| verdict.p).map(|p| p.to_string())));
-    record.push(text(verdict.map(|verdict| verdict.rule.to_string())));
-    record.push(text(verdict.and_then(|verdict| verdict.deciding.clone())));
-    record.push(text(verdict.and_then(|verdict| verdict.settle).map(|settle| settle.to_string())));
-    record.push(scored.flags.iter().map(|flag| flag.code).collect::<Vec<_>>().join(" "));
-    record.extend(scored.classes.iter().flat_map(classes::cells));
-    record
+/// One line, written field by field.
+struct Line<'a, W: Write> {
+    out: &'a mut csv::Writer<Held<W>>,
+    field: &'a mut String,
+}
+
+impl<W: Write> Line<'_, W> {
+    fn put(&mut self, value: Option<impl Display>) -> io::Result<()> {
+        use std::fmt::Write;
+        self.field.clear();
+        if let Some(value) = value {
+            write!(self.field, "{value}").map_err(io::Error::other)?;
+        }
+        Ok(self.out.write_field(&*self.field)?)
+    }
+
+    /// One value of each of the three sizes.
+    fn each<T: Display>(
+        &mut self,
+        places: [Option<&ScoredChannel>; 3],
+        value: impl Fn(&ScoredChannel) -> Option<T>,
+    ) -> io::Result<()> {
+        places.into_iter().try_for_each(|channel| self.put(channel.and_then(&value)))
+    }
+
+    fn scored(&mut self, scored: &Scored) -> io::Result<()> {
+        let places = code_channels(scored);
+        let verdict = scored.verdict.as_ref();
+        self.put(Some(&scored.id))?;
+        self.put(scored.iso4406)?;
+        self.put(Some(scored.scale))?;
+        self.put(Some(scored.runs))?;
+        self.each(places, |channel| channel.per_ml.is_counted().then_some(channel.per_ml))?;
+        self.each(places, |channel| channel.interval_per_ml.map(|interval| interval.low))?;
+        self.each(places, |channel| channel.interval_per_ml.map(|interval| interval.high))?;
+        self.each(places, |channel| channel.number)?;
+        self.each(places, |channel| channel.raw)?;
+        self.put(verdict.map(|verdict| verdict.outcome))?;
+        self.put(verdict.and_then(|verdict| verdict.p))?;
+        self.put(verdict.map(|verdict| verdict.rule))?;
+        self.put(verdict.and_then(|verdict| verdict.deciding.as_ref()))?;
+        self.put(verdict.and_then(|verdict| verdict.settle))?;
+        self.put(Some(scored.flags.iter().map(|flag| flag.code).collect::<Vec<_>>().join(" ")))?;
+        scored.classes.iter().flat_map(classes::cells).try_for_each(|cell| self.put(Some(cell)))
+    }
 }
 
 /// The channels at the code's three sizes, in the bottle's own scale.

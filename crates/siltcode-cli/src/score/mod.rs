@@ -247,9 +247,9 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     let inputs = inputs::open_all(&args.files)?;
     let mut rejects = Rejects::new(args.rejects.as_deref())?;
 
-    let out = anstream::stdout().lock();
+    let out = io::stdout().lock(); // JSON and CSV have no colours to be stripped
     let report: Box<dyn Report + '_> = match args.format {
-        Format::Table => Box::new(table::Table::new(out, spec.as_ref(), &asked)),
+        Format::Table => Box::new(table::Table::new(anstream::stdout().lock(), spec.as_ref(), &asked)),
         Format::Json => {
             Box::new(json::Json::new(out, json::Request::new(args, rule, &context, asked.clone())))
         }

@@ -122,6 +122,7 @@ fn requirement_lines(verdict: &Verdict) -> Vec<String> {
 }
 
 fn requirement_line(item: &Found) -> String {
+    let (subject, limit) = (item.demand.subject(), item.demand.limit());
     if let (Finding::NotMet, Some(over), Some(ratio)) = (item.finding, item.numbers_over, item.ratio) {
         let by = match over {
             0 => String::new(),
@@ -129,10 +130,10 @@ fn requirement_line(item: &Found) -> String {
             _ => format!(" by {over} numbers"),
         };
         let decimals = if ratio < 1.1 { 3 } else { 1 };
-        return format!("{}: over {}{by}, to come down {ratio:.decimals$} times", item.subject, item.limit);
+        return format!("{subject}: over {limit}{by}, to come down {ratio:.decimals$} times");
     }
     let found = item.found.as_ref().map(|found| format!(" {found},")).unwrap_or_default();
     let note = item.note.as_ref().filter(|_| item.finding != Finding::NotMet);
     let note = note.map(|note| format!(" ({note})")).unwrap_or_default();
-    format!("{}:{found} limit {}: {}{note}", item.subject, item.limit, item.finding)
+    format!("{subject}:{found} limit {limit}: {}{note}", item.finding)
 }

@@ -1,6 +1,8 @@
 //! Everything that can be said of how sure a bottle's code is, in one call.
 
-use serde::Serialize;
+use std::fmt;
+
+use serde::{Serialize, Serializer};
 
 use super::corrections::Net;
 use super::flags::{self, Context, Flag};
@@ -26,8 +28,39 @@ pub struct Assessment {
     pub channels: Vec<ChannelCertainty>,
     /// What looks wrong.
     pub flags: Vec<Flag>,
-    /// Where the certainty of a counted size is not known: what to record next time, in words.
-    pub unknown: Option<String>,
+    /// Where the certainty of a counted size is not known.
+    pub unknown: Option<Unrecorded>,
+}
+
+/// Sizes that were counted, but whose raw count or volume was not recorded. Printed and serialised in words, with what to
+/// record next time.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Unrecorded(Vec<Size>);
+
+impl Unrecorded {
+    /// The sizes, smallest first.
+    #[must_use]
+    pub fn sizes(&self) -> &[Size] {
+        &self.0
+    }
+}
+
+impl fmt::Display for Unrecorded {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let sizes: Vec<String> = self.0.iter().map(Size::to_string).collect();
+        write!(
+            f,
+            "the certainty is not known at {}: record the raw count of each run and the counted volume in mL, and the \
+             dilution if there is one",
+            sizes.join(", ")
+        )
+    }
+}
+
+impl Serialize for Unrecorded {
+    fn serialize<S: Serializer>(&self, serializer: S) -> std::result::Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
+    }
 }
 
 impl Assessment {
@@ -61,7 +94,7 @@ pub struct ChannelCertainty {
 /// let sample = Sample::new("day tank", [per_ml.clone()]);
 /// let assessment = assess(&sample, &per_ml, &Context::default());
 /// assert!(assessment.channels[0].odds.is_none());
-/// assert!(assessment.unknown.unwrap().starts_with("the certainty is not known"));
+/// assert!(assessment.unknown.unwrap().to_string().starts_with("the certainty is not known"));
 /// # Ok::<(), siltcode::Error>(())
 /// ```
 #[must_use]
@@ -123,16 +156,10 @@ fn certainty(channel: &Channel, context: &Context<'_>) -> ChannelCertainty {
     }
 }
 
-/// The sizes that were counted without a raw count and volume, and what to record.
-fn unknown(spectrum: &Spectrum) -> Option<String> {
+/// The sizes that were counted without a raw count and volume.
+fn unknown(spectrum: &Spectrum) -> Option<Unrecorded> {
     let is_bare =
         |channel: &&Channel| matches!(channel.reading, Reading::Count(_)) && channel.evidence.is_none();
-    let sizes: Vec<String> = spectrum.channels().iter().filter(is_bare).map(|c| c.size.to_string()).collect();
-    (!sizes.is_empty()).then(|| {
-        format!(
-            "the certainty is not known at {}: record the raw count of each run and the counted volume in mL, and the \
-             dilution if there is one",
-            sizes.join(", ")
-        )
-    })
+    let sizes: Vec<Size> = spectrum.channels().iter().filter(is_bare).map(|channel| channel.size).collect();
+    (!sizes.is_empty()).then_some(Unrecorded(sizes))
 }

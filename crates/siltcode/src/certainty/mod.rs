@@ -36,7 +36,7 @@ pub(crate) mod quadrature;
 pub mod ratio;
 pub mod runs;
 
-pub use assess::{Assessment, ChannelCertainty, assess};
+pub use assess::{Assessment, ChannelCertainty, Unrecorded, assess};
 pub use decision::{Decision, Judged, Rule, Settle};
 pub use flags::{Context, Flag, Severity};
 pub use joint::{Joint, Limit};

@@ -3,7 +3,8 @@
 //! Rows with the same bottle name are runs of one bottle, kept in the order they come. Bottles stay open over a window
 //! of other bottles, so that a file that lists all first runs, then all second runs, is read right, and memory stays
 //! bounded. A run label that the bottle already has, or a row without a label that does not follow directly, starts
-//! another bottle of the same name: two bottles with one name are worse mixed than listed twice.
+//! another bottle of the same name: two bottles with one name are worse mixed than listed twice. In a table without run
+//! labels a bottle is therefore complete as soon as another follows.
 
 use std::collections::{HashMap, VecDeque};
 
@@ -23,6 +24,8 @@ pub(super) struct Bottle {
 /// Gathers runs into bottles.
 #[derive(Default)]
 pub(super) struct Gatherer {
+    /// Whether runs may have labels, so that those of one bottle may be apart.
+    labelled: bool,
     open: VecDeque<Bottle>,
     /// The serial number of the oldest open bottle.
     oldest: usize,
@@ -31,21 +34,29 @@ pub(super) struct Gatherer {
 }
 
 impl Gatherer {
+    /// From here on, runs may have labels.
+    pub(super) fn expect_labels(&mut self, labelled: bool) {
+        self.labelled |= labelled;
+    }
+
     /// Takes a run; gives back the oldest bottle once the window is full.
     pub(super) fn add(&mut self, piece: Piece) -> Option<Bottle> {
         if let Some(at) = self.joins(&piece) {
             self.open[at].take(piece);
             return None;
         }
-        self.by_name.insert(piece.id.clone(), self.oldest + self.open.len());
+        if self.labelled {
+            self.by_name.insert(piece.id.clone(), self.oldest + self.open.len());
+        }
         self.open.push_back(Bottle::new(piece));
-        if self.open.len() > WINDOW { self.pop() } else { None }
+        let window = if self.labelled { WINDOW } else { 1 };
+        if self.open.len() > window { self.pop() } else { None }
     }
 
     /// Gives back the oldest open bottle.
     pub(super) fn pop(&mut self) -> Option<Bottle> {
         let bottle = self.open.pop_front()?;
-        if self.by_name.get(&bottle.sample.id) == Some(&self.oldest) {
+        if self.labelled && self.by_name.get(&bottle.sample.id) == Some(&self.oldest) {
             self.by_name.remove(&bottle.sample.id);
         }
         self.oldest += 1;
@@ -108,6 +119,7 @@ mod tests {
 
     fn gathered(rows: &[(&str, Option<&str>)]) -> Vec<(String, usize)> {
         let mut gatherer = Gatherer::default();
+        gatherer.expect_labels(rows.iter().any(|(_, run)| run.is_some()));
         let mut bottles: Vec<Bottle> =
             rows.iter().filter_map(|(id, run)| gatherer.add(piece(id, *run))).collect();
         bottles.extend(std::iter::from_fn(|| gatherer.pop()));
@@ -135,6 +147,11 @@ mod tests {
     #[test]
     fn the_window_is_bounded() {
         let mut gatherer = Gatherer::default();
+        assert!(gatherer.add(piece("x", None)).is_none());
+        assert_eq!(gatherer.add(piece("y", None)).unwrap().sample.id, "x");
+        assert_eq!(gatherer.pop().unwrap().sample.id, "y");
+
+        gatherer.expect_labels(true);
         let closed = (0..3 * WINDOW).filter_map(|i| gatherer.add(piece(&i.to_string(), None))).count();
         assert_eq!(closed, 2 * WINDOW);
         assert!(gatherer.by_name.len() <= WINDOW);

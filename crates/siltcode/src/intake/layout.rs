@@ -120,6 +120,14 @@ impl Layout {
         }
     }
 
+    /// The last column whose cells are counts.
+    pub(super) fn last_count(&self) -> usize {
+        match &self.counts {
+            CountColumns::Wide { columns, .. } => columns.iter().map(|c| c.column).max().unwrap_or(0),
+            CountColumns::Long { count, .. } => *count,
+        }
+    }
+
     /// Cumulative or differential.
     pub(super) const fn form(&self) -> Form {
         match &self.counts {

@@ -62,7 +62,7 @@ const TOO_MANY: [&str; 9] =
 /// Reads a cell.
 pub(super) fn read(text: &str, marks: Marks) -> Result<Cell, NotANumber> {
     let text = text.trim();
-    if let Some(number) = whole(text) {
+    if let Some(number) = plain(text, marks) {
         return Ok(Cell::Number(number));
     }
     if text.is_empty() || is_one_of(text, &MISSING) {
@@ -139,13 +139,38 @@ pub(super) fn readings(text: &str) -> Option<Readings> {
     mantissa.contains(['.', ',']).then(|| Readings::of(mantissa))
 }
 
-/// A short whole number, by far the most common cell.
-fn whole(text: &str) -> Option<Number> {
-    if text.is_empty() || text.len() > 15 || !text.bytes().all(|b| b.is_ascii_digit()) {
+/// The powers of ten up to the most digits that a double holds whatever they are.
+const POWERS: [f64; 16] =
+    [1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15];
+
+/// A few digits with or without the table's own decimal mark, by far the most common cell.
+///
+/// Digits and power of ten are exact, so their ratio is the nearest double, as a full reading would give.
+fn plain(text: &str, marks: Marks) -> Option<Number> {
+    let mark = match marks {
+        Marks::Given(Decimal::Dot) | Marks::Found(Decimal::Dot) => b'.',
+        Marks::Given(Decimal::Comma) | Marks::Found(Decimal::Comma) => b',',
+        Marks::Mixed => b'0', // none: a digit is never looked at as a mark
+    };
+    if text.len() > POWERS.len() {
         return None;
     }
-    let value = text.bytes().fold(0_u64, |sum, b| sum * 10 + u64::from(b - b'0'));
-    Some(Number { value: value as f64, half_step: 0.5 })
+    let (mut value, mut digits, mut whole_digits) = (0_u64, 0, None);
+    for byte in text.bytes() {
+        if byte.is_ascii_digit() {
+            value = value * 10 + u64::from(byte - b'0');
+            digits += 1;
+        } else if byte == mark && whole_digits.is_none() {
+            whole_digits = Some(digits);
+        } else {
+            return None;
+        }
+    }
+    if digits == 0 || digits >= POWERS.len() {
+        return None;
+    }
+    let power = POWERS[digits - whole_digits.unwrap_or(digits)];
+    Some(Number { value: value as f64 / power, half_step: 0.5 / power })
 }
 
 fn is_one_of(text: &str, words: &[&str]) -> bool {
@@ -320,6 +345,25 @@ mod tests {
             ("5.", DOT, 5.0),
         ] {
             assert_eq!(value(text, marks), expected, "{text}");
+        }
+    }
+
+    #[test]
+    fn plain_numbers_are_the_nearest_doubles() {
+        for i in 0..20_000_u32 {
+            let spread = u64::from(i).wrapping_mul(0x9E37_79B9_7F4A_7C15) >> 14;
+            let digits = spread % 10_u64.pow(1 + i % 15);
+            for decimals in 0..=15 {
+                let text = format!("{:0>1$}", digits, decimals + 1);
+                let (whole, behind) = text.split_at(text.len() - decimals);
+                let text = format!("{whole}.{behind}");
+                let number = number(&text, DOT).unwrap();
+                assert_eq!(number.value, text.parse::<f64>().unwrap(), "{text}");
+                if let Some(plain) = plain(&text, DOT) {
+                    assert_eq!(plain.value, number.value, "{text}");
+                    assert!((plain.half_step / number.half_step - 1.0).abs() < 1e-15, "{text}");
+                }
+            }
         }
     }
 

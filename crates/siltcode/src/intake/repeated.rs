@@ -1,7 +1,7 @@
 //! Bottle names that come twice.
 
 use std::collections::HashSet;
-use std::hash::{DefaultHasher, Hash, Hasher};
+use std::hash::{BuildHasherDefault, DefaultHasher, Hash, Hasher};
 
 use crate::sample::Sample;
 
@@ -16,7 +16,27 @@ const REMEMBERED: usize = 1 << 20;
 /// million names are remembered.
 #[derive(Debug, Default)]
 pub struct RepeatedIds {
-    seen: HashSet<u64>,
+    seen: HashSet<u64, BuildHasherDefault<Hashed>>,
+}
+
+/// The hasher of what is a hash already.
+#[derive(Debug, Default)]
+struct Hashed(u64);
+
+impl Hasher for Hashed {
+    fn finish(&self) -> u64 {
+        self.0
+    }
+
+    fn write(&mut self, bytes: &[u8]) {
+        let mut hasher = DefaultHasher::new();
+        hasher.write(bytes);
+        self.0 = hasher.finish();
+    }
+
+    fn write_u64(&mut self, hash: u64) {
+        self.0 = hash;
+    }
 }
 
 impl RepeatedIds {

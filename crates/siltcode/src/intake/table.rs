@@ -69,17 +69,12 @@ impl<'a, S: Sink> TableReader<'a, S> {
             heading: found.heading,
         };
         let names = joined(&table.heading);
+        let mut gatherer = Gatherer::default();
+        gatherer.expect_labels(found.layout.run.is_some());
         let rows =
             RowReader { layout: found.layout, marks: found.marks, options, table: Arc::new(table), names };
-        let mut reader = Self {
-            rows,
-            sink,
-            gatherer: Gatherer::default(),
-            tally,
-            pending: Vec::new(),
-            last_id: None,
-            summaries: Vec::new(),
-        };
+        let mut reader =
+            Self { rows, sink, gatherer, tally, pending: Vec::new(), last_id: None, summaries: Vec::new() };
         reader.say_how_it_is_read(found.line, found.delimiter);
         reader.say_what_is_assumed(found.unsettled);
         reader
@@ -87,13 +82,9 @@ impl<'a, S: Sink> TableReader<'a, S> {
 
     /// Reads every row behind the heading's last line.
     pub(super) fn read(mut self, source: &mut dyn Rows, heading_ends: u64) -> Result<()> {
-        let mut spare = StringRecord::new();
-        while let Some(row) = source.next_row(std::mem::take(&mut spare))? {
-            if row.0 <= heading_ends {
-                spare = row.1;
-            } else if let Some(done) = self.row(row) {
-                spare = done;
-            }
+        let mut spare = None;
+        while let Some(row) = source.next_row(spare.take().unwrap_or_default())? {
+            spare = if row.0 <= heading_ends { Some(row.1) } else { self.row(row) };
         }
         self.flush_pending();
         while let Some(bottle) = self.gatherer.pop() {
@@ -211,7 +202,7 @@ impl<'a, S: Sink> TableReader<'a, S> {
     fn ensure_length(&self, row: &StringRecord) -> std::result::Result<(), Error> {
         let headings = self.rows.layout.width;
         let beyond = row.iter().skip(headings).any(|cell| !cell.trim().is_empty());
-        let last = self.rows.layout.count_columns().into_iter().max().unwrap_or(0);
+        let last = self.rows.layout.last_count();
         if beyond || row.len() <= last {
             return Err(ErrorKind::RowLength { cells: row.len(), headings }.into());
         }
@@ -236,6 +227,7 @@ impl<'a, S: Sink> TableReader<'a, S> {
             };
             self.rows.table = Arc::new(table);
             self.rows.names = heading;
+            self.gatherer.expect_labels(layout.run.is_some());
             self.rows.layout = layout;
             self.last_id = None;
         }

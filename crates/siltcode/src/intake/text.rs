@@ -27,7 +27,6 @@ pub(super) trait Rows {
 /// they count.
 pub(super) struct TextRows<R> {
     reader: csv::Reader<Watched<R>>,
-    bytes: ByteRecord,
     latin1: bool,
 }
 
@@ -37,21 +36,21 @@ impl<R: Read> TextRows<R> {
         let input = Watched { inner: input, since_row: Cell::new(0), total: 0, last: b'\n' };
         let mut builder = ReaderBuilder::new();
         builder.delimiter(delimiter).has_headers(false).flexible(true).terminator(Terminator::Any(b'\n'));
-        Self { reader: builder.from_reader(input), bytes: ByteRecord::new(), latin1: false }
+        Self { reader: builder.from_reader(input), latin1: false }
     }
 
     /// The line the row just read begins in: what was read up to its end, less the lines it takes up itself.
-    fn line(&self) -> u64 {
+    fn line(&self, record: &ByteRecord) -> u64 {
         let end = self.reader.position();
         let unended = end.byte() == self.reader.get_ref().total && self.reader.get_ref().last != b'\n';
-        let inside = self.bytes.as_slice().iter().filter(|&&byte| byte == b'\n').count() as u64;
+        let inside = record.as_slice().iter().filter(|&&byte| byte == b'\n').count() as u64;
         (end.line() + u64::from(unended)).saturating_sub(1 + inside)
     }
 
     /// Cells that are not UTF-8 are decoded one by one.
-    fn decoded(&mut self) -> StringRecord {
+    fn decoded(&mut self, bytes: &ByteRecord) -> StringRecord {
         let mut record = StringRecord::new();
-        for cell in &self.bytes {
+        for cell in bytes {
             let (text, latin1) = decode::cell(cell);
             self.latin1 |= latin1;
             record.push_field(&text);
@@ -62,21 +61,15 @@ impl<R: Read> TextRows<R> {
 
 impl<R: Read> Rows for TextRows<R> {
     fn next_row(&mut self, spare: StringRecord) -> Result<Option<Row>> {
-        self.bytes = spare.into_byte_record();
+        let mut bytes = spare.into_byte_record();
         self.reader.get_ref().since_row.set(0);
-        let read = self.reader.read_byte_record(&mut self.bytes);
+        let read = self.reader.read_byte_record(&mut bytes);
         if !read.map_err(|error| ErrorKind::InputUnreadable { message: error.to_string() })? {
             return Ok(None);
         }
-        let line = self.line();
-        let record = match StringRecord::from_byte_record(std::mem::take(&mut self.bytes)) {
-            Ok(record) => record,
-            Err(error) => {
-                self.bytes = error.into_byte_record();
-                self.decoded()
-            }
-        };
-        Ok(Some((line, record)))
+        let line = self.line(&bytes);
+        let record = StringRecord::from_byte_record(bytes);
+        Ok(Some((line, record.unwrap_or_else(|error| self.decoded(&error.into_byte_record())))))
     }
 
     fn was_latin1(&self) -> bool {

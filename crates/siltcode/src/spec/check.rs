@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 use std::fmt;
 use std::sync::LazyLock;
 
+use serde::ser::SerializeStruct;
 use serde::{Serialize, Serializer};
 
 use crate::class::iso4406::RangeNumber;
@@ -63,15 +64,39 @@ impl Serialize for Finding {
     }
 }
 
+/// What was found where a requirement looks.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Seen {
+    /// A particle count, or a bound on it.
+    Reading(Reading),
+    /// A companion measurement.
+    Measured(Measured),
+}
+
+impl fmt::Display for Seen {
+    /// Counts to six figures, which tell them from any limit they are not equal to in print.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Reading(Reading::Count(count)) => write!(f, "{} /mL", six_figures(count.get())),
+            Self::Reading(reading) => reading.fmt(f),
+            Self::Measured(measured) => measured.fmt(f),
+        }
+    }
+}
+
+impl Serialize for Seen {
+    fn serialize<S: Serializer>(&self, serializer: S) -> std::result::Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
+    }
+}
+
 /// One requirement, answered.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Found {
-    /// What was looked at: `14 um(c)`, `water`.
-    pub subject: String,
-    /// The limit: `number 13`, `200 mg/kg`.
-    pub limit: String,
-    /// The value found, as reported.
-    pub found: Option<String>,
+    /// What was looked at, and the limit.
+    pub demand: Demand,
+    /// The value found.
+    pub found: Option<Seen>,
     /// What came out.
     pub finding: Finding,
     /// How many range numbers above the limit (negative: below); particles only.
@@ -84,6 +109,23 @@ pub struct Found {
     pub alternative: Option<Alternative>,
     /// How well the limit is known.
     pub status: Status,
+}
+
+impl Serialize for Found {
+    /// With the `subject` and the `limit` of the demand as text.
+    fn serialize<S: Serializer>(&self, serializer: S) -> std::result::Result<S::Ok, S::Error> {
+        let mut map = serializer.serialize_struct("Found", 9)?;
+        map.serialize_field("subject", &self.demand.subject())?;
+        map.serialize_field("limit", &self.demand.limit())?;
+        map.serialize_field("found", &self.found)?;
+        map.serialize_field("finding", &self.finding)?;
+        map.serialize_field("numbers_over", &self.numbers_over)?;
+        map.serialize_field("ratio", &self.ratio)?;
+        map.serialize_field("note", &self.note)?;
+        map.serialize_field("alternative", &self.alternative)?;
+        map.serialize_field("status", &self.status)?;
+        map.end()
+    }
 }
 
 /// A sample checked against a specification.
@@ -138,7 +180,7 @@ impl Spec {
             scope: self.scope.clone(),
             status: self.status,
             outcome,
-            deciding: deciding.map(|i| items[i].subject.clone()),
+            deciding: deciding.map(|i| items[i].demand.subject()),
             items,
         }
     }
@@ -146,7 +188,7 @@ impl Spec {
 
 /// What one look at a value says, before the requirement's own words are put round it.
 struct Look {
-    found: Option<String>,
+    found: Option<Seen>,
     finding: Finding,
     numbers_over: Option<i32>,
     ratio: Option<f64>,
@@ -165,8 +207,7 @@ fn found(requirement: &Requirement, spectrum: &Spectrum, companions: &[Companion
         Demand::Companion { property, limit } => look_at_companion(property, limit, companions),
     };
     Found {
-        subject: requirement.demand.subject(),
-        limit: requirement.demand.limit(),
+        demand: requirement.demand.clone(),
         found: look.found,
         finding: look.finding,
         numbers_over: look.numbers_over,
@@ -201,14 +242,9 @@ fn look_at_particles(size: Size, limit: ParticleLimit, spectrum: &Spectrum) -> L
 }
 
 fn reported(reading: Reading) -> Look {
-    let found = reading.is_counted().then(|| match reading.count() {
-        Some(count) => format!("{} /mL", six_figures(count.get())),
-        None => reading.to_string(),
-    });
-    Look { found, ..Look::not_tested(None) }
+    Look { found: reading.is_counted().then_some(Seen::Reading(reading)), ..Look::not_tested(None) }
 }
 
-/// A number in words: six figures tell it from any limit it is not equal to in print.
 fn six_figures(value: f64) -> f64 {
     if value == 0.0 {
         return value;
@@ -268,7 +304,7 @@ fn look_at_companion(property: &Property, limit: &CompanionLimit, companions: &[
         }
         _ => (Finding::CannotTell, None, None),
     };
-    Look { found: Some(companion.measured.to_string()), finding, numbers_over: None, ratio, why }
+    Look { found: Some(Seen::Measured(companion.measured.clone())), finding, numbers_over: None, ratio, why }
 }
 
 fn unit_mismatch(measured: &str, limit: &str) -> String {

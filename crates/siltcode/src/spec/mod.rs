@@ -30,7 +30,7 @@ mod requirement;
 mod verdict;
 
 pub use crate::certainty::Outcome;
-pub use check::{Check, Finding, Found};
+pub use check::{Check, Finding, Found, Seen};
 pub use requirement::{Alternative, CompanionLimit, Demand, ParticleLimit, Requirement};
 pub use verdict::{Judging, Verdict};
 

@@ -94,7 +94,7 @@ impl Spec {
             rule,
             p: first.and_then(|decision| decision.p),
             false_accept: first.and_then(|decision| decision.false_accept),
-            deciding: size.or_else(|| deciding.map(|i| check.items[i].subject.clone())),
+            deciding: size.or_else(|| deciding.map(|i| check.items[i].demand.subject())),
             settle: by.filter(|_| outcome == Outcome::Undecided).and_then(|decision| decision.settle),
             factor_to_remove: check.factor_to_remove(),
             each: decisions.into_iter().flat_map(|decision| decision.each).collect(),
