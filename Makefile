@@ -28,9 +28,10 @@ prove:       ## try every single-precision float against the table
 bench:       ## run the benches, and ours beside peers in Python
 	$(CARGO) bench --locked -p siltcode-benches
 	$(CARGO) build --release --locked -p siltcode-benches --bin ours
+	$(CARGO) build --release --locked -p siltcode-cli
 	python3 -m venv target/peers
 	target/peers/bin/pip install --quiet --requirement benches/peers/requirements.txt
-	target/peers/bin/python benches/peers/run.py $(RELEASE)/ours target/peers/arrays
+	target/peers/bin/python benches/peers/run.py $(RELEASE)/ours $(RELEASE)/siltcode target/peers/arrays
 
 bench-smoke: ## run each bench once, to see that it runs
 	$(CARGO) bench --locked -p siltcode-benches -- --test

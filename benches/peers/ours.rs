@@ -14,8 +14,8 @@ use std::time::{Duration, Instant};
 use rayon::prelude::*;
 use rustix::time::{ClockId, clock_gettime};
 use siltcode::bulk::{self, Path, Scores, Target};
-use siltcode::certainty::{Level, Odds, Scatter, poisson, poisson::Method};
-use siltcode::{CountedVolume, Dilution, Evidence, SizeScale, Spec};
+use siltcode::certainty::{Level, OddsByCount, Scatter, poisson, poisson::Method};
+use siltcode::{CountedVolume, Dilution, SizeScale, Spec};
 
 type Outcome<T> = Result<T, Box<dyn Error>>;
 
@@ -30,7 +30,12 @@ struct Bench {
     bytes: Vec<u8>,
     columns_out: [Vec<u8>; 3],
     outcomes: Vec<u8>,
+    /// The odds of all numbers, for a block of samples at a time.
+    odds: Vec<[f64; 30]>,
 }
+
+/// Samples whose odds are held at a time, as the peer does.
+const BLOCK: usize = 10_000;
 
 impl Bench {
     fn open(folder: &FilePath) -> Outcome<Self> {
@@ -50,6 +55,7 @@ impl Bench {
             bytes: vec![0; values.len()],
             columns_out: [0; 3].map(|byte: u8| vec![byte; columns[0].len()]),
             outcomes: vec![0; columns[0].len()],
+            odds: vec![[0.0; 30]; BLOCK],
             target: Target::of(&Spec::from_code(code.trim().parse()?, SizeScale::UmC)?)?,
             values,
             single,
@@ -81,6 +87,10 @@ impl Bench {
             "odds" => self.odds()?,
             "save" => fs::write(self.folder.join("result"), &self.bytes)?,
             "save score" => fs::write(self.folder.join("result"), &self.outcomes)?,
+            "save odds" => {
+                let bytes: Vec<u8> = self.odds.iter().flatten().flat_map(|p| p.to_le_bytes()).collect();
+                fs::write(self.folder.join("result"), bytes)?;
+            }
             other => return Err(format!("no such work: {other}").into()),
         }
         Ok(())
@@ -101,10 +111,17 @@ impl Bench {
         black_box(limits);
     }
 
-    fn odds(&self) -> siltcode::Result<()> {
+    fn odds(&mut self) -> siltcode::Result<()> {
         let volume = CountedVolume::from_ml(10.0)?;
-        for &raw in black_box(&self.counts) {
-            black_box(Odds::of(&Evidence::of_run(raw, volume, Dilution::NONE), Scatter::NONE));
+        let mut by_count = OddsByCount::new(volume, Dilution::NONE, Scatter::NONE);
+        for counts in black_box(&self.counts).chunks(BLOCK) {
+            for (row, &raw) in self.odds.iter_mut().zip(counts) {
+                *row = [0.0; 30];
+                for (number, p) in by_count.of(raw).iter() {
+                    row[usize::from(number.get())] = p.get();
+                }
+            }
+            black_box(&self.odds);
         }
         Ok(())
     }

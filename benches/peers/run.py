@@ -7,6 +7,7 @@ where one has more. Both sides must come to the same result. Run by `make bench`
 
 import argparse
 import os
+import resource
 import statistics
 import subprocess
 import sys
@@ -87,10 +88,11 @@ class Table:
             pairs.append((us[threads == 1], them[threads == 1]))
         us, them = (statistics.median(side) for side in zip(*pairs))
         ratio = them / us
-        met = ratio >= target
+        self.row([bench, *names, f"{us * 1e3:.2f}", f"{them * 1e3:.1f}", f"{ratio:.2f}"], f">= {target}", ratio >= target)
+
+    def row(self, cells, target, met):
         self.missed += not met
-        cells = [bench, *names, f"{us * 1e3:.2f}", f"{them * 1e3:.1f}", f"{ratio:.2f}", f">= {target}"]
-        print("| " + " | ".join(cells) + f" | {'met' if met else '**missed**'} |", flush=True)
+        print("| " + " | ".join([*cells, target, "met" if met else "**missed**"]) + " |", flush=True)
 
 
 def arrays(folder, size):
@@ -186,23 +188,143 @@ def bench_certainty(table, ours, counts):
     bars = UPPER * VOLUME_ML
 
     def odds():
-        for block in np.array_split(counts, 100):
+        for block in np.array_split(counts, counts.size // 10_000):
             below = gammainc(block[:, None] + 0.5, bars)
-            np.diff(below, axis=1, prepend=0.0, append=1.0)
+            odds = np.diff(below, axis=1, prepend=0.0, append=1.0)
+        return odds
 
-    saved, table.rounds = table.rounds, min(table.rounds, 3)
+    ours("odds")
+    ours("save odds")
+    expected = np.fromfile(ours.folder / "result").reshape(-1, UPPER.size + 1)
     table.compare(
-        f"code odds, 1e6 samples, {table.rounds} rounds", lambda: ours("odds"), lambda: timed(odds), ("1 thread", "scipy gammainc"), 50
+        "code odds, 1e6 samples",
+        lambda: ours("odds"),
+        lambda: timed(odds),
+        ("1 thread, each count once", "scipy gammainc, every sample"),
+        50,
+        lambda result: np.allclose(result, expected, rtol=0, atol=1e-6),  # ours leaves out what is less likely
     )
-    table.rounds = saved
+    # The peer spared the same work: each distinct count once.
+    distinct = lambda: timed(lambda: gammainc(np.unique(counts)[:, None] + 0.5, bars))
+    table.compare(
+        "code odds, 1e6 samples",
+        lambda: ours("odds"),
+        distinct,
+        ("1 thread, each count once", "scipy gammainc, each count once"),
+        1,
+    )
+
+
+HEADING = "bottle,time,>=4 um(c) /mL,>=6 um(c) /mL,>=14 um(c) /mL\n"
+WORDS = np.array(["conforms", "undecided", "does not conform"])
+
+
+def write_text(path, rows):
+    """A file of invented bottles: names, times, counts with two decimals."""
+    random = np.random.default_rng(11171)
+    with path.open("w") as out:
+        out.write(HEADING)
+        for start in range(0, rows, 100_000):
+            at = np.arange(start, min(rows, start + 100_000))
+            fine = 10.0 ** random.uniform(1, 5, at.size)
+            middle = fine * random.uniform(0.1, 0.6, at.size)
+            coarse = middle * random.uniform(0.02, 0.3, at.size)
+            times = np.datetime_as_string(np.datetime64("2026-03-01T00:00:00") + at)
+            lines = zip(at, times, fine, middle, coarse)
+            out.writelines(f"S{i:08d},{time},{a:.2f},{b:.2f},{c:.2f}\n" for i, time, a, b, c in lines)
+
+
+def most_memory(process):
+    """The most memory a running process took so far [MB]; 0 once it has ended."""
+    try:
+        status = Path(f"/proc/{process.pid}/status").read_text()
+    except OSError:
+        return 0.0
+    return next((int(line.split()[1]) * 1024 / 1e6 for line in status.splitlines() if line.startswith("VmHWM")), 0.0)
+
+
+def command(binary, *arguments, out=os.devnull):
+    """Seconds that the command took, by the clock and of the processor, and the most memory it took [MB]."""
+    used, start, memory = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter(), 0.0
+    with open(out, "wb") as file:
+        process = subprocess.Popen([binary, *arguments], stdout=file, stderr=subprocess.DEVNULL)
+        while process.poll() is None:
+            memory = max(memory, most_memory(process))
+            time.sleep(0.002)
+    if process.returncode not in (0, 1):
+        sys.exit(f"{binary.name} ended with status {process.returncode}")
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    seconds = after.ru_utime + after.ru_stime - used.ru_utime - used.ru_stime
+    return time.perf_counter() - start, seconds, memory
+
+
+def scored_frame(frame):
+    """Code and outcome put beside a frame's own columns."""
+    numbers_of, outcome = outcomes([np.ascontiguousarray(frame[name]) for name in HEADING.strip().split(",")[2:]])
+    texts = [number.astype(str) for number in numbers_of]
+    code = np.char.add(np.char.add(np.char.add(np.char.add(texts[0], "/"), texts[1]), "/"), texts[2])
+    return numbers_of, code, WORDS[outcome]
+
+
+def with_pandas(source, target):
+    frame = pd.read_csv(source, engine="c")
+    (frame["n4"], frame["n6"], frame["n14"]), frame["code"], frame["outcome"] = scored_frame(frame)
+    frame.to_csv(target, index=False)
+
+
+def with_polars(source, target):
+    frame = pl.read_csv(source)
+    numbers_of, code, outcome = scored_frame(frame)
+    columns = dict(zip(("n4", "n6", "n14"), numbers_of)) | {"code": code, "outcome": outcome}
+    frame.with_columns(pl.Series(name, column) for name, column in columns.items()).write_csv(target)
+
+
+def bench_text(table, binary, folder, rows):
+    source, ours_out, peer_out = folder / "bottles.csv", folder / "ours.csv", folder / "peer.csv"
+    write_text(source, rows)
+    ours = lambda: command(binary, "score", source, "--spec", CODE, "--format", "csv", out=ours_out)[:2]
+    for peer, name, target in [(with_pandas, "pandas C engine + numpy", 2), (with_polars, "polars + numpy", 1.5)]:
+        table.compare(
+            f"text to text, {rows / 1e6:.1f}e6 rows",
+            ours,
+            lambda peer=peer: timed(lambda: peer(source, peer_out)),
+            ("the command, 1 thread", name),
+            target,
+        )
+        mine, theirs = pd.read_csv(ours_out, dtype=str), pd.read_csv(peer_out, dtype=str)
+        same = mine["iso4406"].eq(theirs["code"]).all() and mine["outcome"].eq(theirs["outcome"]).all()
+        if not same:
+            sys.exit(f"text to text: the command and {name} differ")
+
+
+def bench_command(table, binary, folder, large):
+    starts = [command(binary, "specs", "--format", "json")[1] for _ in range(50)]
+    start = statistics.fmean(starts) * 1e3
+    table.row(["start of the command", "", "", f"{start:.2f}", "", ""], "< 5 ms", start < 5)
+    rates, memory = [], 0.0
+    for rows in [100_000, 1_000_000, large]:
+        write_text(folder / "bottles.csv", rows)
+        size = (folder / "bottles.csv").stat().st_size
+        arguments = ("score", folder / "bottles.csv", "--spec", CODE, "--format", "csv")
+        _, seconds, memory = command(binary, *arguments)
+        rates.append(rows / seconds)
+        table.row(
+            [f"score, {rows:.0e} rows, {size / 1e6:.0f} MB", f"{rates[-1]:.0f} rows/s", "", "", f"{memory:.0f} MB", ""],
+            "< 200 MB, rows/s flat",
+            memory < 200 and rates[-1] > 0.8 * rates[0],
+        )
+    (folder / "bottles.csv").unlink()
 
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("binary", type=Path, help="the Rust side: cargo build --release -p siltcode-benches --bin ours")
+    parser.add_argument("command", type=Path, help="the command: cargo build --release -p siltcode-cli")
     parser.add_argument("folder", type=Path, help="where the arrays go")
     parser.add_argument("--rounds", type=int, default=7)
     parser.add_argument("--size", type=int, default=10_000_000, help="values of the range number benches")
+    parser.add_argument("--rows", type=int, default=1_000_000, help="rows of the text benches")
+    parser.add_argument("--large", type=int, default=10_000_000, help="rows of the largest text")
     given = parser.parse_args()
     given.folder.mkdir(parents=True, exist_ok=True)
     made = arrays(given.folder, given.size)
@@ -211,6 +333,8 @@ def main():
     bench_numbers(table, ours, made["values"])
     bench_score(table, ours, [made["column-4"], made["column-6"], made["column-14"]])
     bench_certainty(table, ours, made["counts"])
+    bench_text(table, given.command, given.folder, given.rows)
+    bench_command(table, given.command, given.folder, given.large)
     print(f"\n{table.missed} targets missed")
 
 

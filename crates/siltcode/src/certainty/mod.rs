@@ -41,6 +41,6 @@ pub use decision::{Decision, Judged, Rule, Settle};
 pub use flags::{Context, Flag, Severity};
 pub use joint::{Joint, Limit};
 pub use level::{Interval, Level, Mean, Probability, Scatter};
-pub use odds::Odds;
+pub use odds::{Odds, OddsByCount};
 pub use outcome::Outcome;
 pub use posterior::Posterior;

@@ -6,7 +6,7 @@ use serde::{Serialize, Serializer};
 use super::level::{Probability, Scatter};
 use super::posterior::{Posterior, inside};
 use crate::class::iso4406::RangeNumber;
-use crate::count::Evidence;
+use crate::count::{CountedVolume, Dilution, Evidence};
 
 /// Numbers less likely than this are left out.
 const NEGLIGIBLE: f64 = 1e-6;
@@ -74,6 +74,57 @@ impl Odds {
     }
 }
 
+/// The odds of many raw counts of one volume, dilution and scatter: each distinct count is worked out once.
+///
+/// ```
+/// use siltcode::certainty::{OddsByCount, Scatter};
+/// use siltcode::{CountedVolume, Dilution};
+///
+/// let mut odds = OddsByCount::new(CountedVolume::from_ml(5.0)?, Dilution::NONE, Scatter::NONE);
+/// let likeliest = [50, 52, 50].map(|raw| odds.of(raw).likeliest().unwrap().0.to_string());
+/// assert_eq!(likeliest, ["11", "11", "11"]);
+/// # Ok::<(), siltcode::Error>(())
+/// ```
+#[derive(Debug, Clone)]
+pub struct OddsByCount {
+    volume: CountedVolume,
+    dilution: Dilution,
+    scatter: Scatter,
+    /// By raw count, as far as this goes.
+    known: Vec<Option<Odds>>,
+    /// A raw count beyond that, with its odds.
+    last: Option<(u64, Odds)>,
+}
+
+impl OddsByCount {
+    /// Raw counts below this are remembered: some tens of megabytes at most.
+    const REMEMBERED: usize = 1 << 18;
+
+    /// Nothing worked out yet.
+    #[must_use]
+    pub const fn new(volume: CountedVolume, dilution: Dilution, scatter: Scatter) -> Self {
+        Self { volume, dilution, scatter, known: Vec::new(), last: None }
+    }
+
+    /// The odds of a raw count, as [`Odds::of`] gives them.
+    pub fn of(&mut self, raw: u64) -> &Odds {
+        let evidence = Evidence::of_run(raw, self.volume, self.dilution);
+        let worked_out = || Odds::of(&evidence, self.scatter);
+        match usize::try_from(raw) {
+            Ok(at) if at < Self::REMEMBERED => {
+                if self.known.len() <= at {
+                    self.known.resize(at + 1, None);
+                }
+                self.known[at].get_or_insert_with(worked_out)
+            }
+            _ => {
+                let kept = self.last.take().filter(|(known, _)| *known == raw);
+                &self.last.insert(kept.unwrap_or_else(|| (raw, worked_out()))).1
+            }
+        }
+    }
+}
+
 impl Serialize for Odds {
     fn serialize<S: Serializer>(&self, serializer: S) -> std::result::Result<S::Ok, S::Error> {
         let mut map = serializer.serialize_map(Some(self.0.len()))?;
@@ -81,5 +132,22 @@ impl Serialize for Odds {
             map.serialize_entry(&number.to_string(), &probability)?;
         }
         map.end()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn odds_by_count_are_those_of_each_count() {
+        let volume = CountedVolume::from_ml(10.0).unwrap();
+        for scatter in [Scatter::NONE, Scatter::from_cv(0.1).unwrap()] {
+            let mut by_count = OddsByCount::new(volume, Dilution::NONE, scatter);
+            for raw in [7, 0, 7, 3000, 0, 1 << 20, 1 << 20, (1 << 20) + 1, 1 << 20] {
+                let alone = Odds::of(&Evidence::of_run(raw, volume, Dilution::NONE), scatter);
+                assert_eq!(by_count.of(raw), &alone, "{raw}");
+            }
+        }
     }
 }
