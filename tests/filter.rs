@@ -409,6 +409,36 @@ fn bins_outside_the_challenge_are_refused_only_where_it_matters() {
 }
 
 #[test]
+fn the_best_of_a_rating_is_no_worse_than_its_least() {
+    let dust = Challenge::iso_medium_test_dust();
+    let sizes = [4.0, 5.0, 6.0, 14.0, 21.0].map(um);
+    let rough = rating("4:3..5,6:20,14:>75");
+    let (least, best) = (rough.bins(&sizes, &dust).unwrap(), rough.bins_at_best(&sizes, &dust).unwrap());
+    // a single bin may come out lower, where the ratio above it is what rose; all above a size together do not
+    let above: Vec<f64> = sizes.iter().map(|&size| dust.per_ml(size).unwrap().get()).collect();
+    let entering = |i: usize| per_ml(above[i] - above.get(i + 1).copied().unwrap_or(0.0));
+    for (i, &size) in sizes.iter().enumerate() {
+        let lumped = |bins: &[Beta]| {
+            Beta::lumped(&(i..bins.len()).map(|j| (entering(j), bins[j])).collect::<Vec<_>>())
+                .map(Beta::penetration)
+        };
+        let known = rough.at(size).unwrap();
+        assert!((lumped(&least).unwrap() - known.working().unwrap().penetration()).abs() < 1e-12);
+        assert!((lumped(&best).unwrap() - known.greatest().penetration()).abs() < 1e-12);
+    }
+    assert_eq!((least[3], best[3]), (beta(75.0), Beta::INFINITE));
+    let exact = rating("4:3,6:20,14:1000");
+    let sizes = [4.0, 6.0, 14.0].map(um);
+    assert_eq!(exact.bins(&sizes, &dust).unwrap(), exact.bins_at_best(&sizes, &dust).unwrap());
+    let train = Train::new(vec![Stage::of(
+        Element::new(Kind::Cartridge, flow_of(60.0), Some(rating("4:>3"))).unwrap(),
+    )]);
+    let [least, best] = [Train::bins, Train::bins_at_best]
+        .map(|bins| bins(train.as_ref().unwrap(), &[um(4.0)], &dust).unwrap()[0]);
+    assert_eq!((Beta::of(least).unwrap().get().round(), best), (3.0, Efficiency::WHOLE));
+}
+
+#[test]
 fn bad_input_is_named() {
     for value in [1.0, 0.5, 0.0, -3.0, f64::NAN, f64::NEG_INFINITY] {
         assert_eq!(Beta::new(value).unwrap_err().code(), "beta-not-above-one");

@@ -4,11 +4,13 @@ mod chart;
 mod json;
 mod report;
 mod request;
+mod start;
 
 use serde::Serialize;
-use siltcode::filter::{Share, Train};
+use siltcode::filter::Train;
+use siltcode::provenance::InputDigest;
 use siltcode::tank::{Ensemble, Forecast, Turnovers};
-use siltcode::units::Duration;
+use siltcode::units::{Duration, Flow};
 
 use crate::ListFormat;
 use crate::exit::{Exit, Failure};
@@ -27,12 +29,18 @@ use crate::held::Held;
     --beta 4:3,6:20,14:1000\n  \
     siltcode passes --from 4:30000,6:9000,14:900 --to 18/16/13 --tank \"4750 gal\" \\\n      \
     --flow \"16 gpm\" --beta 4:10,6:75,14:1000 --ingress \"4:30,6:5,14:0.2 per h\" \\\n      \
-    --beta-spread 1.5 --mixing 1.2 --mixing-spread 1.2 --within \"24 h\""
+    --beta-spread 1.5 --mixing 1.2 --mixing-spread 1.2 --within \"24 h\"\n  \
+    siltcode passes --from demo-samples/bunker-tank.csv --bottle HB-03 --to 18/16/13 \\\n      \
+    --tank \"18 m3\" --flow \"60 L/min\" --beta 4:1.5,6:2,14:20 --beta 4:10,6:200,14:>1000"
 )]
 pub(crate) struct Args {
-    /// The start: a code, whose upper bounds are used, or counts per mL at sizes.
-    #[arg(long, value_name = "CODE|COUNTS")]
+    /// The start: a code, whose upper bounds are used, counts per mL at sizes, or a file of bottles.
+    #[arg(long, value_name = "CODE|COUNTS|FILE")]
     from: String,
+
+    /// The bottle of the file, where it holds more than one.
+    #[arg(long, value_name = "NAME")]
+    bottle: Option<String>,
 
     /// The volume that was counted for the counts of the start, with its unit: makes their doubt known.
     #[arg(long, value_name = "VOLUME")]
@@ -53,6 +61,14 @@ pub(crate) struct Args {
     /// The flow through the filter, with its unit.
     #[arg(long, value_name = "FLOW")]
     flow: String,
+
+    /// The flow it falls to in a straight line as the filter loads up, with its unit.
+    #[arg(long, value_name = "FLOW", requires = "falls_over")]
+    falls_to: Option<String>,
+
+    /// The time in which the flow falls, with its unit.
+    #[arg(long, value_name = "TIME", requires = "falls_to")]
+    falls_over: Option<String>,
 
     /// Filtration ratios at rated sizes in um(c); a bound or an interval will do: 4:2..5,14:>1000. Given again for
     /// each further element, in the order of the flow.
@@ -121,18 +137,36 @@ pub(crate) struct Args {
 struct Answer {
     forecast: Forecast,
     ensemble: Ensemble,
+    /// The turnovers if every ratio is the best that its rating allows.
+    best: Option<Turnovers>,
+    falling: Option<Falling>,
     train: Train,
-    bypass: Share,
     /// Whether anything is in doubt, so that planning values differ from the best estimate.
     doubtful: bool,
     within: Option<Duration>,
     assumptions: Vec<String>,
+    inputs: Vec<InputDigest>,
+}
+
+/// What becomes of the time while the flow falls.
+#[derive(Clone, Copy, Serialize)]
+struct Falling {
+    to: Flow,
+    over: Duration,
+    /// None where the target is out of reach at the flow in the end.
+    time: Option<Duration>,
 }
 
 impl Answer {
     /// The hours of so many turnovers.
     fn hours(&self, turnovers: Turnovers) -> f64 {
         self.forecast.plant.time(turnovers).map_or(f64::INFINITY, Duration::hours)
+    }
+
+    /// The turnovers if every ratio is the best that its rating allows, where that is fewer.
+    fn best(&self) -> Option<Turnovers> {
+        let nominal = self.forecast.turnovers().map_or(f64::INFINITY, Turnovers::get);
+        self.best.filter(|best| best.get() < nominal * (1.0 - 1e-6))
     }
 }
 

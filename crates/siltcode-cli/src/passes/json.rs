@@ -10,7 +10,7 @@ use siltcode::units::{Duration, Flow, Volume};
 use siltcode::{PerMl, RangeNumber, Size, tables};
 
 use super::chart::STEPS;
-use super::{Answer, Args, chart};
+use super::{Answer, Args, Falling, chart};
 
 /// The document.
 #[derive(Serialize)]
@@ -25,6 +25,8 @@ pub(super) struct Document<'a> {
     path: Vec<Point>,
     doubt_stated: bool,
     causes: Option<Causes>,
+    turnovers_at_best_rating: Option<Turnovers>,
+    falling_flow: Option<Falling>,
     within: Option<Within>,
     plant: Described,
     assumptions: &'a [String],
@@ -96,6 +98,8 @@ impl<'a> Document<'a> {
             path: path(answer)?,
             doubt_stated: answer.doubtful,
             causes: answer.ensemble.causes(),
+            turnovers_at_best_rating: answer.best.or(forecast.turnovers()),
+            falling_flow: answer.falling,
             within: answer.within.map(|time| Within::new(answer, time)).transpose()?,
             plant: Described::from(&forecast.plant),
             assumptions: &answer.assumptions,
@@ -103,7 +107,7 @@ impl<'a> Document<'a> {
             deference: caution::DEFERENCE,
             provenance: Provenance::new(
                 &[&tables::ISO4406, &tables::ISO_MEDIUM_TEST_DUST, &tables::UNITS, &tables::CAUTIONS],
-                Vec::new(),
+                answer.inputs.clone(),
             ),
         })
     }

@@ -8,7 +8,7 @@ use siltcode::filter::Beta;
 use siltcode::tank::{ChannelForecast, Plant, Turnovers, turnovers_like_one_pass};
 use siltcode::units::{Duration, Flow, significant};
 
-use super::{Answer, chart};
+use super::{Answer, Falling, chart};
 use crate::text::{BAD, GOOD, HEAD, OPEN, count, wrap};
 
 /// The rule of thumb, in turnovers.
@@ -61,9 +61,7 @@ fn reached(
                     --counted, --beta-spread, --mixing-spread and --ingress-spread say so";
         writeln!(out, "{}", wrap(text, 2))?;
     }
-    if let Some(time) = answer.within {
-        within(out, answer, time)?;
-    }
+    besides(out, answer)?;
     answer.ensemble.causes().map_or(Ok(()), |causes| writeln!(out, "  {causes}"))
 }
 
@@ -74,6 +72,23 @@ fn enough(answer: &Answer, level: f64) -> String {
         || "no number of turnovers: too often the target is out of reach".into(),
         |enough| format!("{enough} turnovers, {} h", significant(answer.hours(enough), 3)),
     )
+}
+
+/// What was asked besides, and what the ratings leave open.
+fn besides(out: &mut impl Write, answer: &Answer) -> io::Result<()> {
+    if let Some(best) = answer.best() {
+        let hours = significant(answer.hours(best), 3);
+        writeln!(out, "  {best} turnovers, {hours} h if every ratio is the best its rating allows")?;
+    }
+    if let Some(Falling { to, over, time }) = answer.falling {
+        let needed = time.map_or_else(
+            || "the target gets out of reach".into(),
+            |time| format!("{} h", significant(time.hours(), 3)),
+        );
+        let said = format!("while the flow falls to {} over {over}: {needed}", flow(to));
+        writeln!(out, "{}", wrap(&said, 2))?;
+    }
+    answer.within.map_or(Ok(()), |time| within(out, answer, time))
 }
 
 /// What the booked time comes to, and what would do in that time.
@@ -117,7 +132,7 @@ fn not_reached(out: &mut impl Write, answer: &Answer, deciding: &ChannelForecast
         }
         None => writeln!(out, "  - no end of the ingress: the filter itself sheds too much")?,
     }
-    answer.within.map_or(Ok(()), |time| within(out, answer, time))
+    besides(out, answer)
 }
 
 fn channels(out: &mut impl Write, answer: &Answer) -> io::Result<()> {
@@ -158,8 +173,12 @@ fn rule_of_thumb(answer: &Answer, deciding: &ChannelForecast) -> String {
             turnovers_like_one_pass(beta)
         )
     });
-    let capped =
-        answer.bypass.ceiling().map(|most| format!("What avoids the medium caps any filter at beta {most}."));
+    let capped = answer
+        .forecast
+        .plant
+        .bypass
+        .ceiling()
+        .map(|most| format!("What avoids the medium caps any filter at beta {most}."));
     [Some(right.to_owned()), why, capped, here.ok()].into_iter().flatten().collect::<Vec<_>>().join(" ")
 }
 

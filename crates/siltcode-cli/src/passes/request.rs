@@ -1,64 +1,52 @@
 //! What `siltcode passes` is asked, read into the library's own terms.
 
 use siltcode::certainty::Interval;
-use siltcode::class::iso4406::Code;
-use siltcode::count::whole_count;
 use siltcode::filter::rating::pairs;
-use siltcode::filter::{BetaAt, Challenge, Element, Kind, Rating, Share, Stage, Train};
-use siltcode::tank::{Channel, DeadZone, Doubt, Ensemble, Forecast, Mixing, Plant, Sources, Start, Target};
-use siltcode::units::{Duration, Flow, Volume};
-use siltcode::{CountedVolume, Dilution, Evidence, Size, Spectrum};
+use siltcode::filter::{BetaAt, Challenge, Efficiency, Element, Kind, Rating, Share, Stage, Train};
+use siltcode::tank::{Channel, DeadZone, Decline, Doubt, Ensemble, Forecast, Mixing, Plant, Sources, Target};
+use siltcode::units::{Duration, Flow};
+use siltcode::{Size, Spectrum};
 
-use super::{Answer, Args};
+use super::start::{From, counts};
+use super::{Answer, Args, Falling};
 use crate::exit::Failure;
 use crate::score::read_spec;
 
+/// The efficiencies of a train in bins: the least or the best its ratings allow.
+type Bins = fn(&Train, &[Size], &Challenge) -> siltcode::Result<Vec<Efficiency>>;
+
 impl Args {
     pub(super) fn answer(&self) -> Result<Answer, Failure> {
-        let (start, target, plant) = (self.start()?, self.target()?, self.plant()?);
-        let ratings = self.ratings()?;
-        let (train, sources, dust) =
-            (train(&ratings, plant.flow)?, self.sources()?, Challenge::iso_medium_test_dust());
-        let mut used = Vec::new();
-        let ratios = |sizes: &[Size]| {
-            used = sizes.to_vec();
-            train.bins(sizes, &dust)
+        let (from, target, plant) = (From::read(self)?, self.target()?, self.plant()?);
+        let (ratings, sources) = (self.ratings()?, self.sources()?);
+        let (train, dust) = (train(&ratings, plant.flow)?, Challenge::iso_medium_test_dust());
+        let forecast = |bins: Bins| {
+            Forecast::new(&from.start, &target, |sizes| bins(&train, sizes, &dust), &sources, &plant)
         };
-        let forecast = Forecast::new(&start, &target, ratios, &sources, &plant)?;
+        let best = forecast(Train::bins_at_best).ok().and_then(|best| best.turnovers());
+        let forecast = forecast(Train::bins)?;
         let channels: Vec<Channel> =
             forecast.channels.iter().map(|channel| channel.channel.clone()).collect();
-        let doubtful = self.stated_doubt() || start.log_sd().iter().any(|&sd| sd > 0.0);
+        let doubtful = self.stated_doubt() || from.start.log_sd().iter().any(|&sd| sd > 0.0);
         Ok(Answer {
-            assumptions: self.assumptions(&forecast, &ratings, &used, doubtful)?,
+            assumptions: self.assumptions(&forecast, &ratings, &from, doubtful)?,
             ensemble: Ensemble::new(&channels, self.doubt()?),
+            falling: self.falling(&forecast)?,
             forecast,
+            best,
             train,
-            bypass: plant.bypass,
             doubtful,
             within: self.within.as_deref().map(str::parse).transpose()?,
+            inputs: from.inputs,
         })
     }
 
-    fn start(&self) -> Result<Start, Failure> {
-        let Some(counts) = counts(&self.from)? else {
-            return match self.counted {
-                Some(_) => Err(Failure::new(
-                    format!("`{}` is a code, which no volume was counted for", self.from),
-                    "give the counts of the start, such as 4:30000,6:9000,14:900, or leave --counted out",
-                )),
-                None => Ok(Start::of_code(self.from.parse::<Code>()?)?),
-            };
-        };
-        let Some(counted) = &self.counted else {
-            return Ok(Start::of_counts(&Spectrum::from_per_ml(&counts)?)?);
-        };
-        let volume = CountedVolume::from_ml(counted.parse::<Volume>()?.ml())?;
-        let channel = |&(um, per_ml): &(f64, f64)| {
-            let raw = whole_count((per_ml * volume.ml()).round())?;
-            Ok(siltcode::Channel::counted(Size::um_c(um)?, Evidence::of_run(raw, volume, Dilution::NONE)))
-        };
-        let channels = counts.iter().map(channel).collect::<siltcode::Result<_>>()?;
-        Ok(Start::of_counts(&Spectrum::cumulative(channels)?)?)
+    /// The time it takes while the flow falls.
+    fn falling(&self, forecast: &Forecast) -> Result<Option<Falling>, Failure> {
+        let (Some(to), Some(over)) = (&self.falls_to, &self.falls_over) else { return Ok(None) };
+        let (to, over) = (to.parse()?, over.parse()?);
+        let time = forecast.time_declining(&Decline::new(&forecast.plant, to, over)?)?;
+        Ok(Some(Falling { to, over, time }))
     }
 
     fn target(&self) -> Result<Target, Failure> {
@@ -110,9 +98,10 @@ impl Args {
     }
 
     /// The causes of doubt that nothing was said about.
-    fn taken_as_certain(&self) -> Vec<&'static str> {
+    fn taken_as_certain(&self, from: &From) -> Vec<&'static str> {
+        let start_doubted = self.start_spread > 1.0 || from.start.log_sd().iter().any(|&sd| sd > 0.0);
         let stated = [
-            (self.start_spread > 1.0 || self.counted.is_some(), "the start"),
+            (start_doubted, "the start"),
             (self.beta_spread > 1.0, "beta"),
             (self.ingress_spread > 1.0 || self.ingress.is_none(), "the ingress"),
             (self.mixing_spread > 1.0, "mixing"),
@@ -129,16 +118,19 @@ impl Args {
         &self,
         forecast: &Forecast,
         ratings: &[Rating],
-        sizes: &[Size],
+        from: &From,
         doubtful: bool,
     ) -> Result<Vec<String>, Failure> {
         let mut said: Vec<String> = forecast.assumptions.iter().map(ToString::to_string).collect();
+        said.extend(from.guessed.iter().cloned());
         said.push(
             "the ratios were measured with ISO medium test dust: the centres of its windows at 10 mg/L"
                 .to_owned(),
         );
         for rating in ratings {
-            for &size in sizes {
+            let least = forecast.channels[0].size.um();
+            let sizes = from.start.counts().iter().map(|&(size, _)| size);
+            for size in sizes.filter(|size| size.um() >= least) {
                 said.extend(unrated(size, rating.at(size)?));
             }
         }
@@ -148,7 +140,7 @@ impl Args {
         if doubtful {
             said.push("start, beta - 1, ingress and mixing are lognormal and independent".to_owned());
         }
-        let certain = self.taken_as_certain();
+        let certain = self.taken_as_certain(from);
         if !certain.is_empty() {
             said.push(format!("no doubt was stated of {}: taken as certain", certain.join(", ")));
         }
@@ -177,14 +169,6 @@ fn unrated(size: Size, found: BetaAt) -> Option<String> {
         }
         _ => None,
     }
-}
-
-/// Counts at sizes, if the text is a list of them; a code or a file name is not.
-fn counts(text: &str) -> Result<Option<Vec<(f64, f64)>>, Failure> {
-    if !text.contains(':') || text.contains(['/', '\\']) {
-        return Ok(None);
-    }
-    Ok(Some(pairs(text)?))
 }
 
 /// Reads `4:30,6:5,14:0.2 per h` as rates an hour; any unit of time will do.

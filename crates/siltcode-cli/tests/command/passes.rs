@@ -1,6 +1,7 @@
 //! `siltcode passes` as a process.
 
-use std::process::Output;
+use std::path::Path;
+use std::process::{Command, Output};
 
 use serde_json::Value;
 
@@ -270,14 +271,58 @@ fn requests_that_cannot_be_used_are_refused_in_words() {
 }
 
 #[test]
+fn a_bottle_of_a_file_may_be_the_start() {
+    let bunker = super::demo("bunker-tank.csv");
+    let found = document(&bunker, "18/16/13", EVEN, &["--bottle", "HB-03"]);
+    assert!((number(&found, "/channels/0/start_per_ml") - 30_192.0).abs() < 0.1);
+    assert_eq!(found["doubt_stated"], true); // its counts say how many particles they rest on
+    assert_eq!(found["provenance"]["inputs"][0]["sha256"].as_str().unwrap().len(), 64);
+    let (_folder, path) = super::file("one.csv", super::GOOD.as_bytes());
+    let one = path.display().to_string();
+    assert!(stdout(&passes(&one, "18/16/13", EVEN, &[])).starts_with("Already there"));
+    let asked = |from: &str, more: &[&str], words: &[&str]| {
+        let asked = ["passes", "--from", from, "--to", "18/16/13", "--beta", EVEN];
+        refused(&[&asked[..], &TANK, more].concat(), words);
+    };
+    asked(&bunker, &[], &["does not hold just one bottle", "HB-03"]);
+    asked(&bunker, &["--bottle", "HB-99"], &["one bottle `HB-99`", "HB-03"]);
+    asked("nowhere.csv", &[], &["`nowhere.csv` is not an ISO 4406 code"]);
+}
+
+#[test]
+fn a_falling_flow_takes_longer() {
+    let falling = ["--falls-to", "30 L/min", "--falls-over", "20 h"];
+    let found = document("22/20/17", EASY, EVEN, &falling);
+    // 60 to 30 L/min in 20 h: t - t^2 / 80 in hours at the first flow are as many turnovers of 5 h
+    let hours = 40.0 * (1.0 - (1.0 - 5.0 * even_turnovers() / 20.0).sqrt());
+    let said = found["falling_flow"]["time"].as_str().unwrap().trim_end_matches(" h").parse::<f64>().unwrap();
+    assert_close(said, hours);
+    let text = stdout(&passes("22/20/17", EASY, EVEN, &falling));
+    assert!(text.contains("while the flow falls to 30 L/min (7.925 gpm) over 20 h: 18.2 h"), "{text}");
+    let alone = ["passes", "--from", "22/20/17", "--to", EASY, "--beta", EVEN, "--falls-to", "30 L/min"];
+    assert_eq!(status(&siltcode(&[&alone[..], &TANK].concat())), 2);
+}
+
+#[test]
+fn a_rough_rating_says_what_it_leaves_open() {
+    let text = stdout(&passes("22/20/17", EASY, "4:3..5,6:20,14:1000", &[]));
+    assert!(text.contains("if every ratio is the best its rating allows"), "{text}");
+    let best = document("22/20/17", EASY, "4:5,6:20,14:1000", &[]);
+    let rough = document("22/20/17", EASY, "4:3..5,6:20,14:1000", &[]);
+    assert_close(number(&rough, "/turnovers_at_best_rating"), number(&best, "/turnovers/nominal"));
+    assert!(!stdout(&passes("22/20/17", EASY, EVEN, &[])).contains("best its rating allows"));
+}
+
+#[test]
 fn the_readme_shows_what_is_printed() {
-    let readme = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../../README.md");
-    let readme = std::fs::read_to_string(readme).unwrap();
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
+    let readme = std::fs::read_to_string(root.join("README.md")).unwrap();
     let (_, from_command) = readme.split_once("siltcode passes ").unwrap();
-    let (command, after) = from_command.split_once("```").unwrap();
+    let (line, after) = from_command.split_once("```").unwrap();
     let shown = after.split("```text\n").nth(1).unwrap().split("\n...").next().unwrap();
-    let arguments = arguments(&format!("passes {}", command.replace("\\\n", " ")));
-    let output = siltcode(&arguments.iter().map(String::as_str).collect::<Vec<_>>());
+    let arguments = arguments(&format!("passes {}", line.replace("\\\n", " ")));
+    let mut command = Command::new(env!("CARGO_BIN_EXE_siltcode"));
+    let output = command.args(arguments).current_dir(root).output().unwrap();
     assert!(stdout(&output).starts_with(shown), "{}{}", stdout(&output), stderr(&output));
 }
 

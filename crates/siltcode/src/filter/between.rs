@@ -34,6 +34,17 @@ impl BetaAt {
         }
     }
 
+    /// The largest ratio that is possible: infinite where only a lower bound is known.
+    #[must_use]
+    pub fn greatest(self) -> Beta {
+        match self {
+            Self::Rated(beta) | Self::AtMost(beta) => beta,
+            Self::Between(found) => range(found).high,
+            Self::Within(interval) => interval.high,
+            Self::AtLeast(_) => Beta::INFINITE,
+        }
+    }
+
     /// The efficiencies that are possible.
     #[must_use]
     pub fn efficiency(self) -> Interval<Efficiency> {

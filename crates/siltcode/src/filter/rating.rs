@@ -161,10 +161,24 @@ impl Rating {
     /// cannot all be true of this challenge. `beta-not-rated` as in [`working`](Self::working); `challenge-outside`
     /// where two neighbouring ratios differ and the challenge does not hold their sizes.
     pub fn bins(&self, sizes: &[Size], challenge: &Challenge) -> Result<Vec<Beta>> {
-        let betas: Vec<(Size, Beta)> =
-            sizes.iter().map(|&size| Ok((size, self.working(size)?))).collect::<Result<_>>()?;
-        (0..betas.len()).map(|i| bin(betas[i], betas.get(i + 1).copied(), challenge)).collect()
+        bins(sizes, challenge, |size| self.working(size))
     }
+
+    /// The same with the largest ratio that is possible at each size: beside [`bins`](Self::bins) it shows what
+    /// interpolating, bounds and intervals leave open. A single bin may come out lower, where only the ratio above it
+    /// rose.
+    ///
+    /// # Errors
+    /// As [`bins`](Self::bins).
+    pub fn bins_at_best(&self, sizes: &[Size], challenge: &Challenge) -> Result<Vec<Beta>> {
+        bins(sizes, challenge, |size| Ok(self.at(size)?.greatest()))
+    }
+}
+
+fn bins(sizes: &[Size], challenge: &Challenge, ratio: impl Fn(Size) -> Result<Beta>) -> Result<Vec<Beta>> {
+    let betas: Vec<(Size, Beta)> =
+        sizes.iter().map(|&size| Ok((size, ratio(size)?))).collect::<Result<_>>()?;
+    (0..betas.len()).map(|i| bin(betas[i], betas.get(i + 1).copied(), challenge)).collect()
 }
 
 impl Rated {

@@ -27,6 +27,7 @@
 use super::beta::{Beta, Efficiency, Share};
 use super::challenge::Challenge;
 use super::element::{Element, Kind};
+use super::rating::Rating;
 use crate::certainty::Interval;
 use crate::error::{ErrorKind, Result};
 use crate::size::Size;
@@ -134,15 +135,27 @@ impl Train {
     /// tested with the same challenge, and an element without a rating to hold back nothing.
     ///
     /// # Errors
-    /// As [`Rating::bins`](super::Rating::bins) for every element.
+    /// As [`Rating::bins`] for every element.
     pub fn bins(&self, sizes: &[Size], challenge: &Challenge) -> Result<Vec<Efficiency>> {
+        self.bins_of(sizes.len(), |rating| rating.bins(sizes, challenge))
+    }
+
+    /// The same with the largest ratio that each rating leaves possible: [`Rating::bins_at_best`].
+    ///
+    /// # Errors
+    /// As [`bins`](Self::bins).
+    pub fn bins_at_best(&self, sizes: &[Size], challenge: &Challenge) -> Result<Vec<Efficiency>> {
+        self.bins_of(sizes.len(), |rating| rating.bins_at_best(sizes, challenge))
+    }
+
+    fn bins_of(&self, bins: usize, of: impl Fn(&Rating) -> Result<Vec<Beta>>) -> Result<Vec<Efficiency>> {
         let of_bin = |i: usize| {
-            self.efficiency(|element| {
-                let Some(rating) = element.rating() else { return Ok(1.0) };
-                Ok(rating.bins(sizes, challenge)?[i].penetration())
+            self.efficiency(|element| match element.rating() {
+                Some(rating) => Ok(of(rating)?[i].penetration()),
+                None => Ok(1.0),
             })
         };
-        (0..sizes.len()).map(of_bin).collect()
+        (0..bins).map(of_bin).collect()
     }
 
     /// The least and the greatest efficiency for all particles at and above a size, from the ratios at that size
