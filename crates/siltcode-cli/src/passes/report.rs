@@ -5,7 +5,7 @@ use std::io::{self, Write};
 use siltcode::caution;
 use siltcode::certainty::Level;
 use siltcode::filter::Beta;
-use siltcode::tank::{ChannelForecast, Plant, Turnovers, turnovers_like_one_pass};
+use siltcode::tank::{ChannelForecast, Plant, Remedy, Turnovers, turnovers_like_one_pass};
 use siltcode::units::{Duration, Flow, significant};
 
 use super::{Answer, Falling, chart};
@@ -94,9 +94,14 @@ fn besides(out: &mut impl Write, answer: &Answer) -> io::Result<()> {
 /// What the booked time comes to, and what would do in that time.
 fn within(out: &mut impl Write, answer: &Answer, time: Duration) -> io::Result<()> {
     let Ok(turnovers) = answer.forecast.plant.turnovers(time) else { return Ok(()) };
-    let percent = significant(100.0 * answer.ensemble.clean_after(turnovers).get(), 3);
+    let clean = answer.ensemble.clean_after(turnovers).get();
+    let verdict = match (answer.doubtful, clean > 0.0) {
+        (true, _) => format!("enough in {} % of cases", significant(100.0 * clean, 3)),
+        (false, true) => "enough".to_owned(),
+        (false, false) => "not enough".to_owned(),
+    };
     let code = chart::code(answer, turnovers);
-    let said = format!("{time} ({turnovers} turnovers) is enough in {percent} % of cases, and leaves {code}");
+    let said = format!("{time} ({turnovers} turnovers) is {verdict}, and leaves {code}");
     writeln!(out, "{}", wrap(&said, 2))?;
     let enough = answer.forecast.flow_for(time).ok().flatten().filter(|flow| flow.l_per_min() > 0.0);
     enough.map_or(Ok(()), |enough| {
@@ -116,7 +121,13 @@ fn not_reached(out: &mut impl Write, answer: &Answer, deciding: &ChannelForecast
             "{head} the tank comes ever closer to the target,\n  {target} /mL, and never gets there."
         )?;
     }
-    let Some(remedy) = deciding.remedy else { return Ok(()) };
+    if let Some(remedy) = deciding.remedy {
+        remedies(out, &remedy)?;
+    }
+    besides(out, answer)
+}
+
+fn remedies(out: &mut impl Write, remedy: &Remedy) -> io::Result<()> {
     writeln!(out, "  For this size each of these alone would do, and a little more of it:")?;
     match remedy.flow {
         Some(more) => writeln!(out, "  - a flow above {}", flow(more))?,
@@ -128,11 +139,10 @@ fn not_reached(out: &mut impl Write, answer: &Answer, deciding: &ChannelForecast
     }
     match remedy.ingress_share {
         Some(share) => {
-            writeln!(out, "  - an ingress below {} % of the stated", significant(100.0 * share, 3))?;
+            writeln!(out, "  - an ingress below {} % of the stated", significant(100.0 * share, 3))
         }
-        None => writeln!(out, "  - no end of the ingress: the filter itself sheds too much")?,
+        None => writeln!(out, "  - no end of the ingress: the filter itself sheds too much"),
     }
-    besides(out, answer)
 }
 
 fn channels(out: &mut impl Write, answer: &Answer) -> io::Result<()> {
@@ -191,4 +201,15 @@ fn tank(plant: &Plant) -> String {
 
 fn flow(flow: Flow) -> String {
     format!("{} L/min ({} gpm)", significant(flow.l_per_min(), 4), significant(flow.us_gpm(), 4))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_rule_of_thumb_is_right_where_it_is_said_to_be() {
+        let seven = turnovers_like_one_pass(Beta::new(1090.0).unwrap()).get();
+        assert!((seven - RULE_OF_THUMB).abs() < 0.001, "{seven}");
+    }
 }

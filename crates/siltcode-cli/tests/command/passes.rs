@@ -290,6 +290,18 @@ fn a_bottle_of_a_file_may_be_the_start() {
 }
 
 #[test]
+fn a_booked_time_is_judged() {
+    let said = |more: &[&str]| stdout(&passes("22/20/17", EASY, EVEN, more));
+    assert!(said(&["--within", "15 h"]).contains("15 h (3 turnovers) is enough, and leaves 18/16/13"));
+    assert!(said(&["--within", "10 h"]).contains("10 h (2 turnovers) is not enough, and leaves 20/18/15"));
+    let found = document("22/20/17", EASY, EVEN, &["--within", "10 h"]);
+    let flow = found["within"]["flow"].as_str().unwrap().trim_end_matches(" L/min").parse::<f64>().unwrap();
+    assert!((flow / (60.0 * even_turnovers() / 2.0) - 1.0).abs() < 1e-6, "{flow}");
+    let unmet = stdout(&passes("22/20/17", "4:0", EVEN, &["--within", "10 h"]));
+    assert!(unmet.contains("10 h (2 turnovers) is not enough"), "{unmet}");
+}
+
+#[test]
 fn a_falling_flow_takes_longer() {
     let falling = ["--falls-to", "30 L/min", "--falls-over", "20 h"];
     let found = document("22/20/17", EASY, EVEN, &falling);
