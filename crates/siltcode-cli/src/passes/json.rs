@@ -87,12 +87,14 @@ struct Described {
 impl<'a> Document<'a> {
     pub(super) fn new(args: &'a Args, answer: &'a Answer) -> siltcode::Result<Self> {
         let forecast = &answer.forecast;
+        let enough = answer.ensemble.planning();
+        let needed = [forecast.turnovers(), enough.p50, enough.p80, enough.p90, enough.p95];
         Ok(Self {
             schema: "siltcode.passes/1",
             request: args,
             reachable: forecast.turnovers().is_some(),
-            turnovers: Planning::new(answer, Turnovers::get),
-            hours: Planning::new(answer, |turnovers| answer.hours(turnovers)),
+            turnovers: Planning::new(needed, Turnovers::get),
+            hours: Planning::new(needed, |turnovers| answer.hours(turnovers)),
             deciding: forecast.deciding().size,
             channels: forecast.channels.iter().map(Row::from).collect(),
             path: path(answer)?,
@@ -114,10 +116,8 @@ impl<'a> Document<'a> {
 }
 
 impl Planning {
-    fn new(answer: &Answer, scale: impl Fn(Turnovers) -> f64) -> Self {
-        let (nominal, enough) = (answer.forecast.turnovers(), answer.ensemble.planning());
-        let [nominal, p50, p80, p90, p95] =
-            [nominal, enough.p50, enough.p80, enough.p90, enough.p95].map(|needed| needed.map(&scale));
+    fn new(needed: [Option<Turnovers>; 5], scale: impl Fn(Turnovers) -> f64) -> Self {
+        let [nominal, p50, p80, p90, p95] = needed.map(|needed| needed.map(&scale));
         Self { nominal, p50, p80, p90, p95 }
     }
 }

@@ -3,7 +3,7 @@
 //! Each cause is lognormal; of the filtration ratio it is `beta - 1`, so that the ratio stays above 1. The turnovers
 //! are the mixing factor times those of the ideal tank. More of a cause always makes the tank dirtier, or always
 //! cleaner: so for given values of the others, the part of one cause that still meets the target is a normal
-//! probability. That is done for the widest cause; the others are summed over [nodes](super::nodes) of the normal
+//! probability. That is done for the widest cause; the others are summed over nodes of the normal
 //! density. Nothing is drawn at random: every run gives the same digits.
 
 use serde::Serialize;
