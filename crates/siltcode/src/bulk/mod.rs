@@ -19,6 +19,8 @@
 //! and below the next. The sign and exponent of a value, its top twelve bits, therefore leave two numbers to choose
 //! from, and one comparison with the bound between them decides: the result is the table's own to the last bit.
 
+#[cfg(target_arch = "x86_64")]
+mod lookup;
 #[cfg(feature = "parallel")]
 mod parallel;
 mod path;

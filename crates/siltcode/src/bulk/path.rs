@@ -5,6 +5,8 @@ use std::sync::LazyLock;
 
 use fearless_simd::{Level, dispatch};
 
+#[cfg(target_arch = "x86_64")]
+use super::lookup::Lookup;
 use super::same_length;
 use super::steps::{Lane, Steps};
 use super::table::ENTRIES;
@@ -43,22 +45,32 @@ struct Wide {
     level: Level,
     double: Steps<f64>,
     single: Steps<f32>,
+    /// Where it beats the steps.
+    #[cfg(target_arch = "x86_64")]
+    lookup: Option<(fearless_simd::Avx2, Lookup)>,
 }
 
 /// The wide ways of this machine, best first.
 static WIDE: LazyLock<Vec<Wide>> = LazyLock::new(|| {
     let (Some(double), Some(single)) = (Steps::new(), Steps::new()) else { return Vec::new() };
-    levels().into_iter().map(|level| Wide { level, double, single }).collect()
+    let wide = |level: Level| Wide {
+        level,
+        double,
+        single,
+        #[cfg(target_arch = "x86_64")]
+        lookup: level.as_avx2().filter(|_| level.as_avx512().is_none()).zip(Lookup::new()),
+    };
+    levels().into_iter().map(wide).collect()
 });
 
 /// Instruction sets that are wide enough to beat the table; 128 bits are not.
-#[cfg(any(target_arch = "x86", target_arch = "x86_64"))]
+#[cfg(target_arch = "x86_64")]
 fn levels() -> Vec<Level> {
     let level = Level::new();
     [level.as_avx512().map(Level::Avx512), level.as_avx2().map(Level::Avx2)].into_iter().flatten().collect()
 }
 
-#[cfg(not(any(target_arch = "x86", target_arch = "x86_64")))]
+#[cfg(not(target_arch = "x86_64"))]
 fn levels() -> Vec<Level> {
     Vec::new()
 }
@@ -126,12 +138,26 @@ impl Path {
     fn write(self, per_ml: &[f64], out: &mut [u8]) {
         match self.0 {
             Way::Portable => ENTRIES.write(per_ml, out),
-            Way::Wide(wide) => wide.write(&wide.double, per_ml, out),
+            Way::Wide(wide) => {
+                let done = wide.looked_up(per_ml, out);
+                wide.write(&wide.double, &per_ml[done..], &mut out[done..]);
+            }
         }
     }
 }
 
 impl Wide {
+    /// Writes the numbers of as many values as can be looked up, from the first on, and gives back how many.
+    #[cfg(target_arch = "x86_64")]
+    fn looked_up(&self, per_ml: &[f64], out: &mut [u8]) -> usize {
+        self.lookup.as_ref().map_or(0, |(avx2, lookup)| lookup.write(*avx2, per_ml, out))
+    }
+
+    #[cfg(not(target_arch = "x86_64"))]
+    fn looked_up(&self, _: &[f64], _: &mut [u8]) -> usize {
+        0
+    }
+
     fn write<T: Lane>(&self, steps: &Steps<T>, per_ml: &[T], out: &mut [u8]) {
         dispatch!(self.level, _simd => steps.write(per_ml, out));
     }

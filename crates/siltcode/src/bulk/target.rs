@@ -102,13 +102,16 @@ impl Target {
     }
 
     #[allow(clippy::inline_always)] // so that it takes on the instructions of its caller
+    #[allow(clippy::needless_bitwise_bool)] // without a branch
     #[inline(always)]
     fn outcome(&self, [fine, middle, coarse]: [f64; 3]) -> u8 {
         let [a, b, c] = self.bars;
-        let worst = self.best.max(a.outcome(fine)).max(b.outcome(middle)).max(c.outcome(coarse));
-        let rises = middle > fine || coarse > middle || coarse > fine;
-        let negative = fine < 0.0 || middle < 0.0 || coarse < 0.0;
-        if rises | negative { IMPOSSIBLE } else { worst }
+        let over = (fine > a.limit) | (middle > b.limit) | (coarse > c.limit);
+        let missing = a.missing(fine).max(b.missing(middle)).max(c.missing(coarse));
+        let rises = (middle > fine) | (coarse > middle) | (coarse > fine);
+        let negative = (fine < 0.0) | (middle < 0.0) | (coarse < 0.0);
+        let outcome = if over { Outcome::DoesNotConform as u8 } else { self.best.max(missing) };
+        if rises | negative { IMPOSSIBLE } else { outcome }
     }
 
     /// The outcome of each row, over the shortest column.
@@ -131,8 +134,7 @@ impl Bar {
 
     #[allow(clippy::inline_always)] // as `Target::outcome`
     #[inline(always)]
-    fn outcome(self, per_ml: f64) -> u8 {
-        let counted = if per_ml > self.limit { Outcome::DoesNotConform } else { Outcome::Conforms };
-        if per_ml.is_nan() { self.missing } else { counted as u8 }
+    fn missing(self, per_ml: f64) -> u8 {
+        if per_ml.is_nan() { self.missing } else { Outcome::Conforms as u8 }
     }
 }
