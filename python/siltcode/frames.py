@@ -55,8 +55,12 @@ class Frame:
     def to_pandas(self, index: Any = None) -> Any:
         """A `pandas.DataFrame`, with the given index."""
         pandas = needed("pandas", "pandas")
-        columns = {name: pandas.Series(self[name], index=index) for name in self.columns}
-        return pandas.DataFrame(columns, index=index)
+
+        def column(name: str) -> Any:
+            coded = self._columns.coded(name)
+            return self[name] if coded is None else pandas.Categorical.from_codes(*coded)
+
+        return pandas.DataFrame({name: column(name) for name in self.columns}, index=index)
 
     def to_polars(self) -> Any:
         """A `polars.DataFrame`."""
@@ -131,7 +135,7 @@ def score_frame(
     frame of the same kind, or Frame
         ``iso4406``, ``number_4``, ``number_6``, ``number_14`` (missing where not counted), with a target ``outcome``
         (``conforms``, ``does not conform`` or ``undecided``), and ``problem``: the code of the error for rows that cannot
-        be, whose code and outcome are missing, or that hold no count. A pandas frame keeps its index. Objects that are none of the named
+        be, whose code and outcome are missing, or that hold no count. The texts are categories. A pandas frame keeps its index. Objects that are none of the named
         libraries' give a `Frame`.
 
     Raises

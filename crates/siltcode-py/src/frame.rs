@@ -1,17 +1,20 @@
 //! Rows of three counts scored: from arrays, or from any frame with the Arrow C data interface.
 
 use std::borrow::Cow;
-use std::fmt::{Display, Write};
+use std::collections::HashMap;
+use std::fmt::Display;
+use std::hash::Hash;
 use std::sync::Arc;
 
-use arrow_array::builder::StringBuilder;
 use arrow_array::cast::AsArray;
 use arrow_array::ffi_stream::RecordBatchStreamReader;
 use arrow_array::types::{
     ArrowPrimitiveType, Float32Type, Float64Type, Int8Type, Int16Type, Int32Type, Int64Type, UInt8Type,
     UInt16Type, UInt32Type, UInt64Type,
 };
-use arrow_array::{Array, ArrayRef, RecordBatch, RecordBatchReader, UInt8Array};
+use arrow_array::{
+    Array, ArrayRef, DictionaryArray, RecordBatch, RecordBatchReader, StringArray, UInt8Array, UInt32Array,
+};
 use arrow_pyarrow::FromPyArrow;
 use arrow_schema::{DataType, Field, Schema, SchemaRef};
 use numpy::PyReadonlyArray1;
@@ -65,7 +68,8 @@ fn target(spec: Option<SpecGiven>) -> Result<Option<Target>> {
 const NUMBERS: [&str; 3] = ["number_4", "number_6", "number_14"];
 
 fn schema(has_target: bool) -> SchemaRef {
-    let text = |name: &str| Field::new(name, DataType::Utf8, true);
+    let coded = DataType::Dictionary(Box::new(DataType::UInt32), Box::new(DataType::Utf8));
+    let text = |name: &str| Field::new(name, coded.clone(), true);
     let mut fields = vec![text("iso4406")];
     fields.extend(NUMBERS.map(|name| Field::new(name, DataType::UInt8, true)));
     fields.extend(has_target.then(|| text("outcome")));
@@ -170,28 +174,38 @@ fn no_number(column: &ArrayRef, data_type: &str, name: &str, first_row: usize) -
 
 fn scored(per_ml: [&[f64]; 3], target: Option<&Target>, schema: &SchemaRef) -> Result<RecordBatch> {
     let rows = per_ml[0].len();
-    let mut numbers = [const { Vec::new() }; 3];
-    for (numbers, per_ml) in numbers.iter_mut().zip(per_ml) {
-        numbers.resize(rows, 0);
-        bulk::range_numbers(per_ml, numbers)?;
-    }
+    let (numbers, outcomes) = numbers_and_outcomes(per_ml, target)?;
     let problem_of = |row| problem(per_ml.map(|column: &[f64]| column[row]));
-    let code_of =
-        |row| problem_of(row).map_or_else(|| code([0, 1, 2].map(|i: usize| numbers[i][row])), |_| None);
-    let mut columns = vec![printed(rows, 12, code_of)];
-    if let Some(target) = target {
-        let mut outcomes = vec![0; rows];
-        let [a, b, c] = &mut numbers;
-        let out = bulk::Scores { numbers: [a, b, c], outcomes: &mut outcomes };
-        bulk::score(per_ml, target, out)?;
+    let places =
+        |row| problem_of(row).map_or_else(|| Some([0, 1, 2].map(|i: usize| numbers[i][row])), |_| None);
+    let codes = coded(rows, places, code)?;
+    let outcomes = outcomes.map(|outcomes| {
         let cannot_be = |row| problem_of(row).is_some_and(|problem| problem != NOTHING_COUNTED);
-        let outcome = |row| if cannot_be(row) { None } else { bulk::outcome_of(outcomes[row]) };
-        columns.push(printed(rows, 16, outcome));
-    }
-    let problems = printed(rows, 0, problem_of);
-    columns.splice(1..1, numbers.map(|numbers| Arc::new(counted(numbers)) as ArrayRef));
+        coded(rows, |row| (!cannot_be(row)).then_some(outcomes[row]), bulk::outcome_of)
+    });
+    let problems = coded(rows, problem_of, Some)?;
+    let mut columns = vec![codes];
+    columns.extend(numbers.map(|numbers| Arc::new(counted(numbers)) as ArrayRef));
+    columns.extend(outcomes.transpose()?);
     columns.push(problems);
     Ok(RecordBatch::try_new(Arc::clone(schema), columns).map_err(|error| column_fault(&error))?)
+}
+
+/// The range numbers of three columns, and the outcome of each row as a byte.
+type Bytes = ([Vec<u8>; 3], Option<Vec<u8>>);
+
+fn numbers_and_outcomes(per_ml: [&[f64]; 3], target: Option<&Target>) -> siltcode::Result<Bytes> {
+    let mut numbers = per_ml.map(|column| vec![0; column.len()]);
+    let Some(target) = target else {
+        for (numbers, per_ml) in numbers.iter_mut().zip(per_ml) {
+            bulk::range_numbers(per_ml, numbers)?;
+        }
+        return Ok((numbers, None));
+    };
+    let mut outcomes = vec![0; per_ml[0].len()];
+    let [a, b, c] = &mut numbers;
+    bulk::score(per_ml, target, bulk::Scores { numbers: [a, b, c], outcomes: &mut outcomes })?;
+    Ok((numbers, Some(outcomes)))
 }
 
 /// The numbers; nothing in place of what was not counted.
@@ -216,16 +230,23 @@ fn problem([fine, middle, coarse]: [f64; 3]) -> Option<&'static str> {
     }
 }
 
-/// A column of texts, each of about so many bytes.
-fn printed<T: Display>(rows: usize, bytes: usize, text: impl Fn(usize) -> Option<T>) -> ArrayRef {
-    let mut column = StringBuilder::with_capacity(rows, rows * bytes);
-    for row in 0..rows {
-        match text(row) {
-            Some(text) if write!(column, "{text}").is_ok() => column.append_value(""),
-            _ => column.append_null(),
-        }
-    }
-    Arc::new(column.finish())
+/// A column of few different texts: each row holds the place of its text in a list, or nothing.
+fn coded<K: Copy + Eq + Hash, T: Display>(
+    rows: usize,
+    key: impl Fn(usize) -> Option<K>,
+    text: impl Fn(K) -> Option<T>,
+) -> Result<ArrayRef> {
+    let mut known: HashMap<K, Option<u32>> = HashMap::new();
+    let mut texts: Vec<String> = Vec::new();
+    let mut place = |key: K| {
+        *known.entry(key).or_insert_with(|| {
+            texts.push(text(key)?.to_string());
+            u32::try_from(texts.len() - 1).ok()
+        })
+    };
+    let places: UInt32Array = (0..rows).map(|row| place(key(row)?)).collect();
+    let column = DictionaryArray::try_new(places, Arc::new(StringArray::from(texts)));
+    Ok(Arc::new(column.map_err(|error| column_fault(&error))?))
 }
 
 fn code(numbers: [u8; 3]) -> Option<Code> {
