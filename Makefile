@@ -43,9 +43,11 @@ TARGET  ?= $(or $(CARGO_TARGET_DIR),$(CURDIR)/target)
 VENV    ?= $(TARGET)/python
 PYTHON   = $(VENV)/bin/python
 PROJECT  = python/pyproject.toml
+ROWS    ?= 1e7
 PYTEST   = $(PYTHON) -m pytest -q -c $(PROJECT) --rootdir .
 
 python: python-wheel python-test python-types python-elsewhere ## all checks of the Python package
+	$(PYTHON) python/benches/memory.py 1e5
 
 $(VENV)/made: $(PROJECT)
 	python3 -m venv $(VENV)
@@ -72,6 +74,6 @@ python-elsewhere: ## the wheel on every Python there is, the source archive away
 	CARGO_TARGET_DIR=$(TARGET) python/elsewhere.sh $(TARGET)/wheels/siltcode-*.whl $(TARGET)/wheels/siltcode-*.tar.gz
 
 python-bench: ## memory and time of ten million rows, with the wheel that is installed
-	$(PYTHON) python/benches/memory.py
+	$(PYTHON) python/benches/memory.py $(ROWS)
 
 .PHONY: help test lint format docs package prove bench bench-smoke python python-wheel python-test python-types python-elsewhere python-bench

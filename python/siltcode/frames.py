@@ -9,6 +9,7 @@ import numpy as np
 
 from siltcode import _arrays, _native
 from siltcode._display import Table, html_table
+from siltcode.codes import NOT_COUNTED
 from siltcode.errors import SiltcodeError
 from siltcode.specs import SpecLike, spec as read_spec
 
@@ -55,12 +56,7 @@ class Frame:
     def to_pandas(self, index: Any = None) -> Any:
         """A `pandas.DataFrame`, with the given index."""
         pandas = needed("pandas", "pandas")
-
-        def column(name: str) -> Any:
-            coded = self._columns.coded(name)
-            return self[name] if coded is None else pandas.Categorical.from_codes(*coded)
-
-        return pandas.DataFrame({name: column(name) for name in self.columns}, index=index)
+        return pandas.DataFrame(self.to_dict(), index=index)
 
     def to_polars(self) -> Any:
         """A `polars.DataFrame`."""
@@ -165,7 +161,7 @@ def score_frame(
     kind = type(df).__module__.partition(".")[0]
     if kind == "pandas":
         counts = [_pandas_column(df, name) for name in names]
-        return Frame(_native.score_columns(counts, given)).to_pandas(df.index)
+        return _pandas_frame(_native.score_columns(counts, given), df.index)
     if not (hasattr(df, "__arrow_c_stream__") or hasattr(df, "__arrow_c_array__")):
         message = f"a {type(df).__name__} is no frame"
         _arrays.refused("frame-unreadable", message, "give a frame of pandas, polars or pyarrow")
@@ -193,6 +189,20 @@ def _names(columns: Mapping[float, str] | Sequence[str]) -> list[str | None]:
         message = f"{len(names)} columns are named"
         _arrays.refused("lengths-differ", message, "name the three columns at 4, 6 and 14 um(c), or give a mapping")
     return list(names)
+
+
+def _pandas_frame(columns: dict[str, Any], index: Any) -> Any:
+    """The results in pandas, one column after the other, so that none is held twice."""
+    import pandas
+
+    made = {}
+    for name in list(columns):
+        column = columns.pop(name)
+        if isinstance(column, tuple):
+            made[name] = pandas.Categorical.from_codes(*column)
+        else:
+            made[name] = pandas.arrays.IntegerArray(column, column == NOT_COUNTED)
+    return pandas.DataFrame(made, index=index, copy=False)
 
 
 def _pandas_column(df: Any, name: str | None) -> Any:

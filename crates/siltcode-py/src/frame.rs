@@ -13,12 +13,13 @@ use arrow_array::types::{
     UInt16Type, UInt32Type, UInt64Type,
 };
 use arrow_array::{
-    Array, ArrayRef, DictionaryArray, RecordBatch, RecordBatchReader, StringArray, UInt8Array, UInt32Array,
+    Array, ArrayRef, DictionaryArray, Int16Array, RecordBatch, RecordBatchReader, StringArray, UInt8Array,
 };
 use arrow_pyarrow::FromPyArrow;
 use arrow_schema::{DataType, Field, Schema, SchemaRef};
-use numpy::PyReadonlyArray1;
+use numpy::{IntoPyArray, PyReadonlyArray1};
 use pyo3::prelude::*;
+use pyo3::types::PyDict;
 use siltcode::bulk::{self, Target};
 use siltcode::{Code, Error, ErrorKind, Place, Position, RangeNumber};
 
@@ -27,18 +28,27 @@ use crate::error::Result;
 use crate::specs::SpecGiven;
 use crate::table::{Columns, column_fault};
 
-/// Three arrays of concentrations scored, row by row.
+/// Three arrays of concentrations scored, row by row: each column by its name, texts as places in a list.
 #[pyfunction]
 pub(crate) fn score_columns<'py>(
     py: Python<'py>,
     per_ml: [PyReadonlyArray1<'py, f64>; 3],
     spec: Option<SpecGiven>,
-) -> Result<Columns> {
+) -> Result<Bound<'py, PyDict>> {
     let target = target(spec)?;
     let columns = [slice(&per_ml[0])?, slice(&per_ml[1])?, slice(&per_ml[2])?];
-    let schema = schema(target.is_some());
-    let piece = py.detach(|| scored(columns, target.as_ref(), &schema))?;
-    Ok(Columns::new(schema, vec![piece]))
+    let Rows { codes, numbers, outcomes, problems } = py.detach(|| scored(columns, target.as_ref()))?;
+    let out = PyDict::new(py);
+    let texts = |coded: Coded| (coded.places.into_pyarray(py), coded.texts);
+    out.set_item(CODE, texts(codes))?;
+    for (name, numbers) in NUMBERS.into_iter().zip(numbers) {
+        out.set_item(name, numbers.into_pyarray(py))?;
+    }
+    if let Some(outcomes) = outcomes {
+        out.set_item(OUTCOME, texts(outcomes))?;
+    }
+    out.set_item(PROBLEM, texts(problems))?;
+    Ok(out)
 }
 
 /// Three columns of a frame scored, one piece of it after the other; a missing column is one that was not counted.
@@ -65,15 +75,18 @@ fn target(spec: Option<SpecGiven>) -> Result<Option<Target>> {
     Ok(spec.map(|spec| Target::of(&spec.spec()?)).transpose()?)
 }
 
+const CODE: &str = "iso4406";
+const OUTCOME: &str = "outcome";
+const PROBLEM: &str = "problem";
 const NUMBERS: [&str; 3] = ["number_4", "number_6", "number_14"];
 
 fn schema(has_target: bool) -> SchemaRef {
-    let coded = DataType::Dictionary(Box::new(DataType::UInt32), Box::new(DataType::Utf8));
+    let coded = DataType::Dictionary(Box::new(DataType::Int16), Box::new(DataType::Utf8));
     let text = |name: &str| Field::new(name, coded.clone(), true);
-    let mut fields = vec![text("iso4406")];
+    let mut fields = vec![text(CODE)];
     fields.extend(NUMBERS.map(|name| Field::new(name, DataType::UInt8, true)));
-    fields.extend(has_target.then(|| text("outcome")));
-    fields.push(text("problem"));
+    fields.extend(has_target.then(|| text(OUTCOME)));
+    fields.push(text(PROBLEM));
     Arc::new(Schema::new(fields))
 }
 
@@ -128,7 +141,7 @@ fn scored_piece(
             None => Cow::Owned(vec![f64::NAN; piece.num_rows()]),
         };
     }
-    scored([&columns[0], &columns[1], &columns[2]], target, schema)
+    scored([&columns[0], &columns[1], &columns[2]], target)?.piece(schema)
 }
 
 /// A column as numbers, without a copy where they are doubles and none is missing.
@@ -172,23 +185,36 @@ fn no_number(column: &ArrayRef, data_type: &str, name: &str, first_row: usize) -
     Error::from(ErrorKind::CountUnreadable { found }).at(position)
 }
 
-fn scored(per_ml: [&[f64]; 3], target: Option<&Target>, schema: &SchemaRef) -> Result<RecordBatch> {
+/// Rows scored.
+struct Rows {
+    codes: Coded,
+    numbers: [Vec<u8>; 3],
+    outcomes: Option<Coded>,
+    problems: Coded,
+}
+
+fn scored(per_ml: [&[f64]; 3], target: Option<&Target>) -> siltcode::Result<Rows> {
     let rows = per_ml[0].len();
     let (numbers, outcomes) = numbers_and_outcomes(per_ml, target)?;
     let problem_of = |row| problem(per_ml.map(|column: &[f64]| column[row]));
     let places =
         |row| problem_of(row).map_or_else(|| Some([0, 1, 2].map(|i: usize| numbers[i][row])), |_| None);
-    let codes = coded(rows, places, code)?;
+    let codes = Coded::new(rows, places, code);
     let outcomes = outcomes.map(|outcomes| {
         let cannot_be = |row| problem_of(row).is_some_and(|problem| problem != NOTHING_COUNTED);
-        coded(rows, |row| (!cannot_be(row)).then_some(outcomes[row]), bulk::outcome_of)
+        Coded::new(rows, |row| (!cannot_be(row)).then_some(outcomes[row]), bulk::outcome_of)
     });
-    let problems = coded(rows, problem_of, Some)?;
-    let mut columns = vec![codes];
-    columns.extend(numbers.map(|numbers| Arc::new(counted(numbers)) as ArrayRef));
-    columns.extend(outcomes.transpose()?);
-    columns.push(problems);
-    Ok(RecordBatch::try_new(Arc::clone(schema), columns).map_err(|error| column_fault(&error))?)
+    Ok(Rows { codes, numbers, outcomes, problems: Coded::new(rows, problem_of, Some) })
+}
+
+impl Rows {
+    fn piece(self, schema: &SchemaRef) -> Result<RecordBatch> {
+        let mut columns = vec![self.codes.array()?];
+        columns.extend(self.numbers.map(|numbers| Arc::new(counted(numbers)) as ArrayRef));
+        columns.extend(self.outcomes.map(Coded::array).transpose()?);
+        columns.push(self.problems.array()?);
+        Ok(RecordBatch::try_new(Arc::clone(schema), columns).map_err(|error| column_fault(&error))?)
+    }
 }
 
 /// The range numbers of three columns, and the outcome of each row as a byte.
@@ -230,23 +256,44 @@ fn problem([fine, middle, coarse]: [f64; 3]) -> Option<&'static str> {
     }
 }
 
-/// A column of few different texts: each row holds the place of its text in a list, or nothing.
-fn coded<K: Copy + Eq + Hash, T: Display>(
-    rows: usize,
-    key: impl Fn(usize) -> Option<K>,
-    text: impl Fn(K) -> Option<T>,
-) -> Result<ArrayRef> {
-    let mut known: HashMap<K, Option<u32>> = HashMap::new();
-    let mut texts: Vec<String> = Vec::new();
-    let mut place = |key: K| {
-        *known.entry(key).or_insert_with(|| {
-            texts.push(text(key)?.to_string());
-            u32::try_from(texts.len() - 1).ok()
-        })
-    };
-    let places: UInt32Array = (0..rows).map(|row| place(key(row)?)).collect();
-    let column = DictionaryArray::try_new(places, Arc::new(StringArray::from(texts)));
-    Ok(Arc::new(column.map_err(|error| column_fault(&error))?))
+/// A column of few different texts: each row holds the place of its text in a list, or -1.
+///
+/// There are at most 31 times 31 times 31 different codes, so a place fits in two bytes.
+struct Coded {
+    places: Vec<i16>,
+    texts: Vec<String>,
+}
+
+const NONE: i16 = -1;
+
+impl Coded {
+    fn new<K: Copy + Eq + Hash, T: Display>(
+        rows: usize,
+        key: impl Fn(usize) -> Option<K>,
+        text: impl Fn(K) -> Option<T>,
+    ) -> Self {
+        let mut known: HashMap<K, i16> = HashMap::new();
+        let mut texts = Vec::new();
+        let mut place = |key: K| {
+            *known.entry(key).or_insert_with(|| match text(key) {
+                Some(text) => {
+                    texts.push(text.to_string());
+                    i16::try_from(texts.len() - 1).unwrap_or(NONE)
+                }
+                None => NONE,
+            })
+        };
+        let places = (0..rows).map(|row| key(row).map_or(NONE, &mut place)).collect();
+        Self { places, texts }
+    }
+
+    fn array(self) -> Result<ArrayRef> {
+        let valid =
+            self.places.contains(&NONE).then(|| self.places.iter().map(|&place| place != NONE).collect());
+        let places = Int16Array::new(self.places.into(), valid);
+        let column = DictionaryArray::try_new(places, Arc::new(StringArray::from(self.texts)));
+        Ok(Arc::new(column.map_err(|error| column_fault(&error))?))
+    }
 }
 
 fn code(numbers: [u8; 3]) -> Option<Code> {

@@ -5,10 +5,10 @@ use std::sync::Arc;
 
 use arrow_array::cast::AsArray;
 use arrow_array::ffi_stream::FFI_ArrowArrayStream;
-use arrow_array::types::{Float64Type, UInt8Type, UInt32Type, UInt64Type};
+use arrow_array::types::{Float64Type, Int16Type, UInt8Type, UInt64Type};
 use arrow_array::{Array, ArrayRef, RecordBatch, RecordBatchIterator, StringArray};
 use arrow_schema::{ArrowError, DataType, Schema, SchemaRef, ffi::FFI_ArrowSchema};
-use numpy::{IntoPyArray, PyArray1};
+use numpy::IntoPyArray;
 use pyo3::exceptions::{PyKeyError, PyRuntimeError};
 use pyo3::prelude::*;
 use pyo3::types::{PyCapsule, PyList, PyString};
@@ -41,9 +41,6 @@ impl Columns {
     }
 }
 
-/// The place of each text, and the texts.
-type Coded<'py> = (Bound<'py, PyArray1<i32>>, Vec<String>);
-
 /// A list of texts in which equal ones are one and the same object.
 fn texts<'py, 'a>(
     py: Python<'py>,
@@ -69,30 +66,6 @@ impl Columns {
     #[getter]
     fn names(&self) -> Vec<String> {
         self.schema.fields().iter().map(|field| field.name().clone()).collect()
-    }
-
-    /// A column of few different texts as the place of each, -1 where there is none, and the texts; else nothing.
-    fn coded<'py>(&self, py: Python<'py>, name: &str) -> Result<Option<Coded<'py>>> {
-        let at = self.schema.index_of(name).map_err(|_| PyKeyError::new_err(name.to_owned()))?;
-        if !matches!(self.schema.field(at).data_type(), DataType::Dictionary(..)) {
-            return Ok(None);
-        }
-        let mut places: HashMap<&str, i32> = HashMap::new();
-        let mut texts = Vec::new();
-        let mut coded = Vec::with_capacity(self.__len__());
-        for piece in &self.pieces {
-            let column = piece.column(at).as_dictionary::<UInt32Type>();
-            let known = column.values().as_string::<i32>().iter().flatten().map(|text| {
-                *places.entry(text).or_insert_with(|| {
-                    texts.push(text.to_owned());
-                    i32::try_from(texts.len() - 1).unwrap_or(-1)
-                })
-            });
-            let known: Vec<i32> = known.collect();
-            let keys = column.keys().iter();
-            coded.extend(keys.map(|key| key.and_then(|key| known.get(key as usize)).copied().unwrap_or(-1)));
-        }
-        Ok(Some((coded.into_pyarray(py), texts)))
     }
 
     /// A column as an array, or a list where it holds text or truth; NaN, or None, where there is no value.
@@ -122,7 +95,7 @@ impl Columns {
             DataType::Dictionary(..) => {
                 let each = pieces
                     .iter()
-                    .filter_map(|piece| piece.as_dictionary::<UInt32Type>().downcast_dict::<StringArray>());
+                    .filter_map(|piece| piece.as_dictionary::<Int16Type>().downcast_dict::<StringArray>());
                 texts(py, each.flatten())?.into_any()
             }
             _ => texts(py, pieces.iter().flat_map(|piece| piece.as_string::<i32>().iter()))?.into_any(),
