@@ -279,7 +279,7 @@ def passes(
     Passes(5.2 turnovers, 26 h, 4 um(c) decides)
     >>> wary = siltcode.passes("22/20/17", "18/16/13", {4: 3, 6: 20, 14: 1000}, "18 m3", "60 L/min", beta_spread=1.5)
     >>> round(wary.quantile(0.9), 1)
-    6.9
+    7.0
     """
     given = {
         "beta": None if isinstance(beta, Train) else Beta(beta).as_given(),
