@@ -346,7 +346,7 @@ def _bottle_row(score: Score) -> list[Any]:
     if score.verdict is None:
         return [score.id, score.iso4406, "", "", "", "", flags]
     verdict, factor = score.verdict, score.verdict.factor_to_remove
-    down = f"{figures(factor, 2)} times" if factor > 1 else ""
+    down = f"{factor:.1f} times" if factor > 1 else ""
     return [score.id, score.iso4406, verdict.outcome, probability(verdict.p), verdict.deciding, down, flags]
 
 

@@ -100,7 +100,7 @@ class Odds(Mapping[int, float]):
 
     def __repr__(self) -> str:
         shown = {number: p for number, p in self._odds.items() if p >= 0.001}
-        return f"Odds({', '.join(f'{_printed(number)}: {p:.3f}' for number, p in shown.items())})"
+        return f"Odds({', '.join(f'{_printed(number)}: {probability(p)}' for number, p in shown.items())})"
 
     def _repr_html_(self) -> str:
         rows = [[_printed(number), probability(p)] for number, p in self._odds.items() if p >= 0.001]
