@@ -15,6 +15,7 @@ use rayon::prelude::*;
 use rustix::time::{ClockId, clock_gettime};
 use siltcode::bulk::{self, Path, Scores, Target};
 use siltcode::certainty::{Level, OddsByCount, Scatter, poisson, poisson::Method};
+use siltcode::tank::{self, bulk::Columns};
 use siltcode::{CountedVolume, Dilution, SizeScale, Spec};
 
 type Outcome<T> = Result<T, Box<dyn Error>>;
@@ -30,6 +31,9 @@ struct Bench {
     bytes: Vec<u8>,
     columns_out: [Vec<u8>; 3],
     outcomes: Vec<u8>,
+    /// Start, target, ratio and ingress of three channels of many tanks.
+    tanks: [[Vec<f64>; 4]; 3],
+    turnovers: Vec<f64>,
     /// The odds of all numbers, for a block of samples at a time.
     odds: Vec<[f64; 30]>,
 }
@@ -45,6 +49,10 @@ impl Bench {
         };
         let values = doubles("values")?;
         let columns = [doubles("column-4")?, doubles("column-6")?, doubles("column-14")?];
+        let mut tanks: [[Vec<f64>; 4]; 3] = Default::default();
+        for (i, column) in tanks.as_flattened_mut().iter_mut().enumerate() {
+            *column = doubles(&format!("tank-{i}"))?;
+        }
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // whole numbers below 2^53
         let counts = doubles("counts")?.into_iter().map(|count| count as u64).collect();
         #[allow(clippy::cast_possible_truncation)] // to single precision
@@ -55,6 +63,8 @@ impl Bench {
             bytes: vec![0; values.len()],
             columns_out: [0; 3].map(|byte: u8| vec![byte; columns[0].len()]),
             outcomes: vec![0; columns[0].len()],
+            turnovers: vec![0.0; tanks[0][0].len()],
+            tanks,
             odds: vec![[0.0; 30]; BLOCK],
             target: Target::of(&Spec::from_code(code.trim().parse()?, SizeScale::UmC)?)?,
             values,
@@ -85,10 +95,20 @@ impl Bench {
             "score 2 threads" => self.score(bulk::par_score)?,
             "poisson" => self.poisson(),
             "odds" => self.odds()?,
+            "forecast" => {
+                let channels = black_box(&self.tanks).each_ref();
+                let channels =
+                    channels.map(|[start, target, beta, ingress]| Columns { start, target, beta, ingress });
+                tank::bulk::turnovers(&channels, &mut self.turnovers)?;
+            }
             "save" => fs::write(self.folder.join("result"), &self.bytes)?,
             "save score" => fs::write(self.folder.join("result"), &self.outcomes)?,
             "save odds" => {
                 let bytes: Vec<u8> = self.odds.iter().flatten().flat_map(|p| p.to_le_bytes()).collect();
+                fs::write(self.folder.join("result"), bytes)?;
+            }
+            "save forecast" => {
+                let bytes: Vec<u8> = self.turnovers.iter().flat_map(|n| n.to_le_bytes()).collect();
                 fs::write(self.folder.join("result"), bytes)?;
             }
             other => return Err(format!("no such work: {other}").into()),

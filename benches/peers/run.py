@@ -21,6 +21,7 @@ for name in ("OPENBLAS_CORETYPE", "OPENBLAS_L2_SIZE"):
 import numpy as np
 import pandas as pd
 import polars as pl
+from scipy.integrate import solve_ivp
 from scipy.special import gammainc, gammaincinv
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -104,10 +105,19 @@ def arrays(folder, size):
     coarse = middle * random.uniform(0.02, 0.3, fine.size)
     counts = np.floor(10.0 ** random.uniform(0, 5, 1_000_000))
     made = {"values": values, "column-4": fine, "column-6": middle, "column-14": coarse, "counts": counts}
+    made |= {f"tank-{i}": column for i, column in enumerate(column for channel in tanks(random) for column in channel)}
     for name, array in made.items():
         array.tofile(folder / name)
     (folder / "code").write_text(CODE)
     return made
+
+
+def tanks(random, scenarios=1_000_000):
+    """Start, target, filtration ratio and ingress a turnover of three channels of invented tanks."""
+    for cleanest in (1000.0, 300.0, 40.0):
+        target = cleanest * 10.0 ** random.uniform(0, 1, scenarios)
+        start = target * 10.0 ** random.uniform(0.5, 2.5, scenarios)
+        yield start, target, 1.0 + 10.0 ** random.uniform(0, 3, scenarios), target * random.uniform(0, 0.9, scenarios)
 
 
 def numbers(per_ml):
@@ -212,6 +222,53 @@ def bench_certainty(table, ours, counts):
         distinct,
         ("1 thread, each count once", "scipy gammainc, each count once"),
         1,
+    )
+
+
+def closed_form(channels):
+    """Turnovers of the slowest channel of each tank, by the formula ours uses."""
+    slowest = np.zeros(channels[0][0].size)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for start, target, beta, ingress in channels:
+            efficiency = 1.0 - 1.0 / beta
+            floor = ingress / efficiency
+            falling = np.log((start - floor) / (target - floor)) / efficiency
+            reached = np.where(floor < target, falling, np.inf)
+            slowest = np.maximum(slowest, np.where(start <= target, 0.0, reached))
+    return slowest
+
+
+def integrated(channels, tank):
+    """The same of one tank by steps in time, until every channel is clean."""
+    start, target, beta, ingress = (np.array([channel[k][tank] for channel in channels]) for k in range(4))
+    efficiency = 1.0 - 1.0 / beta
+    met = lambda _, n: np.max(n / target) - 1.0
+    met.terminal = True
+    run = solve_ivp(lambda _, n: ingress - efficiency * n, (0.0, 200.0), start, events=met)
+    return run.t_events[0][0] if run.t_events[0].size else np.inf
+
+
+def bench_forecast(table, ours, columns):
+    channels = [columns[i : i + 4] for i in range(0, 12, 4)]
+    scenarios, stepped = channels[0][0].size, 100
+    ours("forecast")
+    ours("save forecast")
+    expected = np.fromfile(ours.folder / "result")
+    table.compare(
+        "forecasts, 1e6 tanks, 3 channels",
+        lambda: ours("forecast"),
+        lambda: timed(lambda: closed_form(channels)),
+        ("1 thread", "numpy, same formula"),
+        5,
+        lambda result: np.allclose(result, expected, rtol=1e-10, atol=0),
+    )
+    table.compare(
+        f"forecasts, {stepped} tanks, 3 channels",
+        lambda: tuple(seconds * stepped / scenarios for seconds in ours("forecast")),
+        lambda: timed(lambda: [integrated(channels, tank) for tank in range(stepped)]),
+        ("1 thread, of 1e6 tanks", "scipy solve_ivp"),
+        20_000,
+        lambda result: np.allclose(result, expected[:stepped], rtol=0.02, atol=0),  # its steps are no closer
     )
 
 
@@ -333,6 +390,7 @@ def main():
     bench_numbers(table, ours, made["values"])
     bench_score(table, ours, [made["column-4"], made["column-6"], made["column-14"]])
     bench_certainty(table, ours, made["counts"])
+    bench_forecast(table, ours, [made[f"tank-{i}"] for i in range(12)])
     bench_text(table, given.command, given.folder, given.rows)
     bench_command(table, given.command, given.folder, given.large)
     print(f"\n{table.missed} targets missed")

@@ -3,6 +3,7 @@
 //! A [`Forecast`] is made of where the tank [starts](Start), what it [must meet](Target), the filtration ratio of each
 //! bin of sizes, what [comes in](Sources), and the [plant](Plant). An [`Ensemble`] adds the doubt.
 
+pub mod bulk;
 mod channel;
 pub mod decline;
 pub mod doubt;
