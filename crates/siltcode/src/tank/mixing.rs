@@ -201,6 +201,29 @@ impl DeadZone {
     }
 }
 
+/// What a term must be of the sum to be worth adding.
+const NEGLIGIBLE: f64 = 1e-18;
+
+/// Powers of one number, each worked out when the exponent changes.
+struct Power {
+    base: f64,
+    exponent: f64,
+    value: f64,
+}
+
+impl Power {
+    const fn of(base: f64) -> Self {
+        Self { base, exponent: 0.0, value: 1.0 }
+    }
+
+    fn at(&mut self, exponent: f64) -> f64 {
+        if exponent.to_bits() != self.exponent.to_bits() {
+            (self.exponent, self.value) = (exponent, self.base.powf(exponent));
+        }
+        self.value
+    }
+}
+
 /// Cells in a row. A particle moves on at random times, so its moves are Poisson distributed, and each time round it
 /// meets the filter once: a sum over the moves is the exact solution.
 struct Row {
@@ -246,26 +269,33 @@ impl Row {
         }
         let top = if likeliest < 1.0 { -moves } else { Gamma::ln_term(likeliest, moves) }.exp();
         let mut sum = Left::even(0.0);
-        let mut add = |n: f64, p: f64| sum = sum.weighted(1.0, self.moved(n, start), p);
-        let (mut n, mut p) = (likeliest, top);
-        while n <= likeliest + reach {
-            add(n, p);
+        // Upwards both the chance of so many moves and what they leave fall; downwards what they leave rises, and their
+        // product falls from somewhere on.
+        let (mut n, mut p, mut power) = (likeliest, top, Power::of(self.passing));
+        while n <= likeliest + reach && p > NEGLIGIBLE * top {
+            sum = sum.weighted(1.0, self.moved(n, start, &mut power), p);
             n += 1.0;
             p *= moves / n;
         }
-        let (mut n, mut p) = (likeliest, top);
+        let (mut n, mut p, mut last) = (likeliest, top, f64::INFINITY);
         while n > 0.0 && n > likeliest - reach {
             p *= n / moves;
             n -= 1.0;
-            add(n, p);
+            let moved = self.moved(n, start, &mut power);
+            let term = (p * moved.mean).max(p * moved.suction);
+            sum = sum.weighted(1.0, moved, p);
+            if term < last && term < NEGLIGIBLE * sum.mean.min(sum.suction) {
+                break;
+            }
+            last = term;
         }
         sum
     }
 
     /// After so many moves of everything: each cell holds what was that far behind it, filtered once for each round.
-    fn moved(&self, moves: f64, start: Line) -> Left {
+    fn moved(&self, moves: f64, start: Line, power: &mut Power) -> Left {
         let (rounds, extra) = ((moves / self.cells).floor(), moves % self.cells);
-        let now = self.passing.powf(rounds);
+        let now = power.at(rounds);
         let later = now * self.passing;
         // cells nearer to the return than `extra` moves are refilled through the filter once more
         let direct = start.sum(self.cells - extra, extra);
