@@ -155,6 +155,10 @@ fn ingress_floors_and_what_is_out_of_reach() {
     let tank = one_bin(start, entering(&t09), ratio, target);
     t09.meets("/n_inf", tank.floor());
     t09.meets("/turnovers", tank.turnovers().unwrap().get());
+    let (volume, flow) = (t09.input("V_L"), t09.input("Q_L_min"));
+    let plant =
+        Plant::new(Volume::from_litres(volume).unwrap(), Flow::from_l_per_min(flow).unwrap()).unwrap();
+    t09.meets("/hours", plant.time(tank.turnovers().unwrap()).unwrap().hours());
     t09.meets("/n_at_3_turnovers", tank.after(turnovers(3.0)));
     t09.meets("/turnovers_no_ingress", one_bin(start, 0.0, ratio, target).turnovers().unwrap().get());
     let t10 = example("tank", "T10");
@@ -286,7 +290,18 @@ fn quantiles_of_uncertain_inputs() {
             .and_then(|doubt| doubt.beta(row.input("gsd_of_beta_minus_1")))
             .and_then(|doubt| doubt.mixing(row.input("mixing_median"), row.input("gsd_mixing")))
             .unwrap();
-        let ensemble = Ensemble::new(&[tank], doubt);
+        let ensemble = Ensemble::new(std::slice::from_ref(&tank), doubt);
+        // the quick answer: slopes at the best estimate
+        let slopes = tank.slopes().unwrap();
+        let causes = [
+            slopes.start * row.input("u_ln_n0"),
+            slopes.beta * row.input("gsd_of_beta_minus_1").ln(),
+            slopes.mixing * row.input("gsd_mixing").ln(),
+        ];
+        let (nominal, z) = (slopes.mixing * row.input("mixing_median"), 1.644_853_626_951_472_2);
+        let relative = causes.iter().map(|part| part * part).sum::<f64>().sqrt() / slopes.mixing;
+        row.meets("/delta_lognormal_q95", nominal * (z * relative).exp());
+        row.meets("/delta_normal_q95", nominal * (1.0 + z * relative));
         let quantile = |p: f64| ensemble.quantile(Level::new(p).unwrap()).unwrap().get();
         row.meets("/mean", ensemble.mean());
         row.meets("/q05", quantile(0.05));
