@@ -281,9 +281,9 @@ impl Row {
         while n > 0.0 && n > likeliest - reach {
             p *= n / moves;
             n -= 1.0;
-            let moved = self.moved(n, start, &mut power);
-            let term = (p * moved.mean).max(p * moved.suction);
-            sum = sum.weighted(1.0, moved, p);
+            let left = self.moved(n, start, &mut power);
+            let term = (p * left.mean).max(p * left.suction);
+            sum = sum.weighted(1.0, left, p);
             if term < last && term < NEGLIGIBLE * sum.mean.min(sum.suction) {
                 break;
             }
