@@ -19,8 +19,14 @@ format:      ## check the formatting
 docs:        ## build the docs, warnings as errors
 	RUSTDOCFLAGS="-D warnings" $(CARGO) doc --workspace --no-deps --locked
 
+# Cargo keeps what it unpacked and built of a packed crate by its version, and would check against that of an earlier run.
+PUBLISHED = -p siltcode-tables -p siltcode -p siltcode-cli
+UNPACKED  = $(or $(CARGO_HOME),$(HOME)/.cargo)/registry/src/-*
+
 package:     ## check that the published crates pack and build
-	$(CARGO) package --locked --allow-dirty -p siltcode-tables -p siltcode -p siltcode-cli
+	rm -rf $(addprefix $(UNPACKED)/,siltcode-tables-* siltcode-[0-9]*)
+	$(CARGO) clean --quiet --profile dev $(PUBLISHED)
+	$(CARGO) package --locked --allow-dirty $(PUBLISHED)
 
 prove:       ## try every single-precision float against the table
 	$(CARGO) test --release --locked -p siltcode-tests --test prove -- --ignored
