@@ -14,10 +14,8 @@ use siltcode::certainty::{
     Context, Interval, Level, Limit, Mean, Odds, Posterior, Probability, Rule, Scatter, Settle, assess,
     decision, flags, joint, precision, ratio,
 };
-use siltcode::{
-    Channel, CountedVolume, Dilution, Evidence, Outcome, PerMl, RangeNumber, Reading, Sample, Size, Spectrum,
-};
-use siltcode_tests::golden;
+use siltcode::{Channel, CountedVolume, Dilution, Evidence, Outcome, RangeNumber, Reading, Sample, Spectrum};
+use siltcode_tests::{counted, golden, per_ml, um};
 
 #[derive(Deserialize)]
 struct Row {
@@ -32,20 +30,8 @@ fn level(value: f64) -> Level {
     Level::new(value).unwrap()
 }
 
-fn per_ml(value: f64) -> PerMl {
-    PerMl::new(value).unwrap()
-}
-
 fn mean(value: f64) -> Mean {
     Mean::new(value).unwrap()
-}
-
-fn counted(raw: u64, ml: f64) -> Evidence {
-    Evidence::of_run(raw, CountedVolume::from_ml(ml).unwrap(), Dilution::NONE)
-}
-
-fn um(size: f64) -> Size {
-    Size::um_c(size).unwrap()
 }
 
 fn pair<T>(interval: Interval<T>, get: impl Fn(T) -> f64) -> Value {

@@ -11,8 +11,8 @@ use siltcode::filter::{
     Share, Stage, Train,
 };
 use siltcode::units::{Flow, KinematicViscosity, Pressure};
-use siltcode::{CountedVolume, Dilution, Evidence, PerMl, Size, SizeScale, Spectrum};
-use siltcode_tests::golden;
+use siltcode::{Size, SizeScale, Spectrum};
+use siltcode_tests::{beta, counted, golden, per_ml, share, um};
 
 #[derive(Deserialize)]
 struct Row {
@@ -20,22 +20,6 @@ struct Row {
     inputs: String,
     expected: String,
     tolerance: String,
-}
-
-fn beta(value: f64) -> Beta {
-    Beta::new(value).unwrap()
-}
-
-fn share(value: f64) -> Share {
-    Share::new(value).unwrap()
-}
-
-fn per_ml(value: f64) -> PerMl {
-    PerMl::new(value).unwrap()
-}
-
-fn um(size: f64) -> Size {
-    Size::um_c(size).unwrap()
 }
 
 fn rating(text: &str) -> Rating {
@@ -69,10 +53,6 @@ fn ratio(train: &Train) -> Beta {
 
 fn assert_close(found: f64, expected: f64) {
     assert!((found - expected).abs() <= 1e-12 * expected.abs(), "{found} for {expected}");
-}
-
-fn counted(raw: u64, ml: f64) -> Evidence {
-    Evidence::of_run(raw, CountedVolume::from_ml(ml).unwrap(), Dilution::NONE)
 }
 
 fn number(inputs: &Value, key: &str) -> f64 {

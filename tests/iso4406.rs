@@ -8,11 +8,7 @@ use siltcode::{
     Basis, Channel, Code, CountedVolume, Dilution, Evidence, PerMl, Place, RangeNumber, Reading, Size,
     SizeScale, Spectrum,
 };
-use siltcode_tests::{golden, upper_bounds};
-
-fn per_ml(value: f64) -> PerMl {
-    PerMl::new(value).unwrap()
-}
+use siltcode_tests::{golden, per_ml, upper_bounds};
 
 fn number(per_ml: PerMl) -> u8 {
     RangeNumber::of(per_ml).get()

@@ -13,7 +13,7 @@ use siltcode::tank::{
 };
 use siltcode::units::{Duration, Flow, KinematicViscosity, Length, Volume};
 use siltcode::{PerMl, Size, Spectrum};
-use siltcode_tests::golden;
+use siltcode_tests::{beta, cells, golden, per_ml, share, turnovers};
 
 #[derive(Deserialize)]
 struct Row {
@@ -56,31 +56,11 @@ impl Example {
     }
 }
 
-fn beta(value: f64) -> Beta {
-    Beta::new(value).unwrap()
-}
-
-fn share(value: f64) -> Share {
-    Share::new(value).unwrap()
-}
-
-fn turnovers(value: f64) -> Turnovers {
-    Turnovers::new(value).unwrap()
-}
-
-fn per_ml(value: f64) -> PerMl {
-    PerMl::new(value).unwrap()
-}
-
 fn one_bin(start: f64, entering: f64, ratio: f64, target: f64) -> Channel {
     Channel::new(
         vec![BinState::new(per_ml(start), per_ml(entering), beta(ratio).efficiency())],
         per_ml(target),
     )
-}
-
-fn cells(count: u16) -> Mixing {
-    Mixing::Cells(count.try_into().unwrap())
 }
 
 fn left(mixing: Mixing, ratio: f64, after: f64) -> Left {

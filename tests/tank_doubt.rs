@@ -3,10 +3,10 @@
 use std::f64::consts::TAU;
 
 use proptest::prelude::*;
-use siltcode::PerMl;
 use siltcode::certainty::Level;
 use siltcode::filter::Beta;
 use siltcode::tank::{BinState, Channel, Doubt, Ensemble, Turnovers};
+use siltcode_tests::{per_ml, turnovers};
 
 /// Geometric standard deviations of start, `beta - 1`, ingress and mixing.
 type Spreads = [f64; 4];
@@ -15,14 +15,6 @@ type Spreads = [f64; 4];
 type Bins = (&'static [(f64, f64, f64)], f64);
 
 const MIXING: f64 = 1.2;
-
-fn per_ml(value: f64) -> PerMl {
-    PerMl::new(value).unwrap()
-}
-
-fn turnovers(value: f64) -> Turnovers {
-    Turnovers::new(value).unwrap()
-}
 
 fn channel((bins, target): Bins, [start, beta, ingress]: [f64; 3]) -> Channel {
     let bin = |&(n, entering, ratio): &(f64, f64, f64)| {

@@ -2,9 +2,10 @@
 
 use proptest::prelude::*;
 use siltcode::PerMl;
-use siltcode::filter::{Beta, Efficiency, Share};
+use siltcode::filter::{Beta, Efficiency};
 use siltcode::tank::mixing::displaced;
-use siltcode::tank::{BinState, Channel, DeadZone, Left, Mixing, Turnovers};
+use siltcode::tank::{BinState, Channel, DeadZone, Left, Mixing};
+use siltcode_tests::{cells, per_ml, share, turnovers};
 
 /// A tank with one bin.
 #[derive(Debug, Clone)]
@@ -17,24 +18,8 @@ struct Tank {
     short: f64,
 }
 
-fn share(value: f64) -> Share {
-    Share::new(value).unwrap()
-}
-
-fn per_ml(value: f64) -> PerMl {
-    PerMl::new(value).unwrap()
-}
-
-fn turnovers(value: f64) -> Turnovers {
-    Turnovers::new(value).unwrap()
-}
-
 fn efficiency(ratio: f64) -> Efficiency {
     Beta::new(ratio).unwrap().efficiency()
-}
-
-fn cells(count: u16) -> Mixing {
-    Mixing::Cells(count.try_into().unwrap())
 }
 
 fn dead_zone(dead: f64, exchange: f64) -> Mixing {

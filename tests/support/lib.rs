@@ -1,10 +1,13 @@
-//! What the tests share: reading tables and golden files.
+//! What the tests share: reading tables and golden files, and short names for values known to be good.
 
 use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use siltcode::bulk::NOT_COUNTED;
+use siltcode::filter::{Beta, Share};
+use siltcode::tank::{Mixing, Turnovers};
+use siltcode::{CountedVolume, Dilution, Evidence, PerMl, Size};
 
 /// The rows of a table: CSV below `#` header lines.
 ///
@@ -70,4 +73,67 @@ impl Ranges {
 #[must_use]
 pub fn upper_bounds() -> Vec<f64> {
     Ranges::default().0.iter().filter_map(|range| range.up_to_per_ml).collect()
+}
+
+/// A concentration \[particles/mL\].
+///
+/// # Panics
+/// If it is none.
+#[must_use]
+pub fn per_ml(value: f64) -> PerMl {
+    PerMl::new(value).unwrap()
+}
+
+/// A size \[um(c)\].
+///
+/// # Panics
+/// If it is none.
+#[must_use]
+pub fn um(size: f64) -> Size {
+    Size::um_c(size).unwrap()
+}
+
+/// The evidence of one run, not diluted.
+///
+/// # Panics
+/// If it is none.
+#[must_use]
+pub fn counted(raw: u64, ml: f64) -> Evidence {
+    Evidence::of_run(raw, CountedVolume::from_ml(ml).unwrap(), Dilution::NONE)
+}
+
+/// A filtration ratio \[-\].
+///
+/// # Panics
+/// If it is none.
+#[must_use]
+pub fn beta(value: f64) -> Beta {
+    Beta::new(value).unwrap()
+}
+
+/// A share \[-\].
+///
+/// # Panics
+/// If it is none.
+#[must_use]
+pub fn share(value: f64) -> Share {
+    Share::new(value).unwrap()
+}
+
+/// Tank turnovers \[-\].
+///
+/// # Panics
+/// If it is none.
+#[must_use]
+pub fn turnovers(value: f64) -> Turnovers {
+    Turnovers::new(value).unwrap()
+}
+
+/// A tank of so many cells in a row.
+///
+/// # Panics
+/// If it is none.
+#[must_use]
+pub fn cells(count: u16) -> Mixing {
+    Mixing::Cells(count.try_into().unwrap())
 }
