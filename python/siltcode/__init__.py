@@ -8,18 +8,7 @@ Examples
 """
 
 from siltcode._native import VERSION as __version__
-from siltcode.batch import (
-    Batch,
-    Finding,
-    Flag,
-    Notice,
-    Problem,
-    Score,
-    ScoredChannel,
-    Scores,
-    Verdict,
-    read_counts,
-)
+from siltcode.batch import Batch, Scores
 from siltcode.certainty import Odds, code_odds, poisson_interval
 from siltcode.classes import (
     Classification,
@@ -34,30 +23,18 @@ from siltcode.classes import (
     nas1638,
 )
 from siltcode.codes import ABOVE_SCALE, NOT_COUNTED, Code, iso4406, parse_code, range_bounds, range_numbers
-from siltcode.decisions import (
-    Agreement,
-    Corrected,
-    Decision,
-    Judged,
-    Net,
-    RateRatio,
-    VolumePlan,
-    agreement,
-    coincidence,
-    compare,
-    decide,
-    diluted,
-    guarded,
-    in_numbers,
-    less_blank,
-    most_to_accept,
-    plan_volume,
-    sequential_step,
-)
+from siltcode.corrections import Corrected, Net, coincidence, diluted, less_blank
+from siltcode.decision import Decision, Judged, decide
 from siltcode.errors import SiltcodeError
 from siltcode.filters import Beta, BetaAt, Element, MeasuredBeta, Stage, Train, measured_beta
 from siltcode.frames import Frame, score_frame
+from siltcode.intake import read_counts
+from siltcode.planner import VolumePlan, most_to_accept, plan_volume, sequential_step
+from siltcode.precision import guarded, in_numbers
+from siltcode.problems import Notice, Problem
+from siltcode.runs import Agreement, RateRatio, agreement, compare
 from siltcode.samples import Channel, Run, Sample
+from siltcode.score import Finding, Flag, Score, ScoredChannel, Verdict
 from siltcode.specs import Requirement, Spec, spec, specs
 from siltcode.tank import ChannelForecast, Passes, Remedy, passes
 

@@ -12,7 +12,7 @@ from siltcode.codes import Code
 from siltcode.units import in_unit
 
 if TYPE_CHECKING:
-    from siltcode.batch import Score
+    from siltcode.score import Score
     from siltcode.specs import SpecLike
 
 Scale = Literal["um(c)", "um(b)", "um(acftd)", "um(microscope)"]

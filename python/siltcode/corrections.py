@@ -1,0 +1,134 @@
+"""Counts put right: for dilution, for a blank, for what hides behind what."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from siltcode import _native
+from siltcode._evidence import evidence
+from siltcode.units import in_unit
+
+
+@dataclass(frozen=True, slots=True)
+class Corrected:
+    """A concentration and its standard uncertainty [particles/mL]."""
+
+    per_ml: float
+    uncertainty: float
+
+
+def diluted(
+    um: float, k: int, volume_ml: Any, dilution: float, dilution_cv: float = 0.0, blank_per_ml: float = 0.0
+) -> Corrected:
+    """The concentration of a diluted sample, less its blank, with its standard uncertainty.
+
+    Parameters
+    ----------
+    um : float
+        The size, named if the blank is above the sample [um(c)].
+    k, volume_ml, dilution : number
+        Particles counted [particles], in what volume [mL], at what dilution [-].
+    dilution_cv : float
+        The relative standard uncertainty of the dilution factor [-].
+    blank_per_ml : float
+        What the solvent brings in, per mL of the diluted sample [particles/mL].
+
+    Returns
+    -------
+    Corrected
+
+    Raises
+    ------
+    SiltcodeError
+        ``blank-above-sample``, ``dilution-below-one``, ``raw-not-whole``.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> found = siltcode.diluted(4, 400, 1, 20, dilution_cv=0.02)
+    >>> found.per_ml, round(found.uncertainty)
+    (8000.0, 431)
+    """
+    counted = (float(k), float(in_unit(volume_ml, "mL")), float(dilution))
+    return Corrected(**_native.diluted(float(um), counted, float(dilution_cv), float(blank_per_ml)))
+
+
+@dataclass(frozen=True, slots=True)
+class Net:
+    """A count less its blank.
+
+    Attributes
+    ----------
+    per_ml : float or None
+        The net concentration [particles/mL]; None where the blank is above the sample.
+    interval_per_ml : tuple of float
+        Its interval [particles/mL].
+    significance : float
+        The difference over its standard uncertainty [-].
+    """
+
+    per_ml: float | None
+    interval_per_ml: tuple[float, float]
+    significance: float
+
+
+def less_blank(um: float, sample: Sequence[float], blank: Sequence[float], level: float = 0.95) -> Net:
+    """A count less its blank, with the scatter of both.
+
+    Parameters
+    ----------
+    um : float
+        The size [um(c)].
+    sample, blank : (k, volume) or (k, volume, dilution)
+        Particles counted [particles], in what volume [mL], at what dilution [-].
+    level : float
+        The level of the interval [-].
+
+    Returns
+    -------
+    Net
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> siltcode.less_blank(4, (100, 1), (36, 1)).per_ml
+    64.0
+    """
+    found = _native.less_blank(float(um), evidence(sample), evidence(blank), float(level))
+    return Net(found["per_ml"], tuple(found["interval_per_ml"]), found["significance"])
+
+
+def coincidence(observed: float, sensing_volumes: float) -> tuple[float, float]:
+    """The particles behind an observed count, where particles hide behind each other.
+
+    Parameters
+    ----------
+    observed : float
+        Particles counted in a run [particles].
+    sensing_volumes : float
+        How many sensing volumes the counted volume is, each counting at most one particle [-].
+
+    Returns
+    -------
+    (float, float)
+        The particles that there were [particles], and the share that was lost [-].
+
+    Raises
+    ------
+    SiltcodeError
+        ``quantity-out-of-range`` unless ``observed < sensing_volumes``.
+
+    References
+    ----------
+    .. [1] M. Wales and J. N. Wilson, Review of Scientific Instruments 32 (1961).
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> truth, lost = siltcode.coincidence(4877.1, 1e5)
+    >>> round(truth), round(lost, 3)
+    (5000, 0.025)
+    """
+    return _native.coincidence(float(observed), float(sensing_volumes))

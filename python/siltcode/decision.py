@@ -1,0 +1,119 @@
+"""Verdicts against limits on particles."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from siltcode import _native
+from siltcode._display import Table, html_table, probability
+from siltcode.samples import Sample
+
+Outcome = Literal["conforms", "does not conform", "undecided"]
+Rule = Literal["simple-acceptance", "guard-band", "conformity"]
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """One size against its limit: the limit [particles/mL], what was read, the probability that the limit is met [-]."""
+
+    size: str
+    limit_per_ml: float
+    reading: float | str | None
+    p: float | None
+    outcome: Outcome
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """A sample judged against limits.
+
+    Attributes
+    ----------
+    outcome : {"conforms", "does not conform", "undecided"}
+    rule : str
+        By which rule, in words.
+    p : float or None
+        The probability that all limits are met [-]; None where it cannot be known.
+    bounds : tuple of float
+        What that probability cannot leave [-].
+    false_accept : float or None
+        If the fluid is accepted, how likely it does not conform [-].
+    deciding : str or None
+        The size that decides.
+    each : tuple of Judged
+        Size by size.
+    settle : str or None
+        If undecided: what would settle it.
+    """
+
+    outcome: Outcome
+    rule: str
+    p: float | None
+    bounds: tuple[float, float]
+    false_accept: float | None
+    deciding: str | None
+    each: tuple[Judged, ...]
+    settle: str | None
+
+    def __str__(self) -> str:
+        return self.outcome
+
+    def _repr_html_(self) -> str:
+        rows = [[j.size, j.limit_per_ml, j.reading, probability(j.p), j.outcome] for j in self.each]
+        below = f"to settle it: {self.settle}" if self.settle else ""
+        caption = f"{self.outcome} \N{EM DASH} {self.rule}, probability {probability(self.p) or 'not known'}"
+        return html_table(Table(["size", "limit /mL", "read /mL", "probability", ""], rows, caption, below))
+
+
+def decide(
+    sample: Sample,
+    limits: Mapping[float, float],
+    rule: Rule = "conformity",
+    level: float = 0.95,
+    scatter: float = 0.0,
+) -> Decision:
+    """Judges a sample against upper limits on particles.
+
+    Parameters
+    ----------
+    sample : Sample
+        All its runs are taken together.
+    limits : mapping of size to concentration
+        The most allowed at and above each size [um, in the sample's scale, to particles/mL].
+    rule : {"simple-acceptance", "guard-band", "conformity"}
+        The result as it is; its one-sided limits of confidence; the probability that all limits are met together.
+    level : float
+        The level of the rule, ``0 < level < 1`` [-].
+    scatter : float
+        Coefficient of variation between bottles of the same fluid [-].
+
+    Returns
+    -------
+    Decision
+
+    Raises
+    ------
+    SiltcodeError
+        ``level-out-of-range``, ``quantity-out-of-range``, ``count-not-finite``.
+
+    References
+    ----------
+    .. [1] ILAC G8:09/2019, Guidelines on decision rules and statements of conformity.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> bottle = siltcode.Sample.of({14: 70}, per="raw", volume_ml=1)
+    >>> decision = siltcode.decide(bottle, {14: 80})
+    >>> decision.outcome, round(decision.p, 2), decision.settle
+    ('undecided', 0.87, 'examine 2.206 mL of the sample in total')
+    """
+    pairs = [(float(um), float(per_ml)) for um, per_ml in limits.items()]
+    found = _native.decide(sample._given(), pairs, rule, float(level), float(scatter))
+    each = tuple(
+        Judged(j["limit"]["size"], j["limit"]["per_ml"], j["reading"], j["p"], j["outcome"]) for j in found["each"]
+    )
+    told = (found["outcome"], found["rule"], found["p"], tuple(found["bounds"]), found["false_accept"])
+    return Decision(*told, found["deciding"], each, found["settle"])

@@ -1,0 +1,215 @@
+"""A bottle, scored."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from siltcode._display import Table, figures, html_table, probability
+from siltcode.certainty import Odds
+from siltcode.codes import Code, parse_code
+from siltcode.decision import Outcome
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """Something that looks wrong: its stable code, how much it weighs, where, what was found, what to do."""
+
+    code: str
+    severity: str
+    size: str | None
+    evidence: str
+    advice: str
+
+
+@dataclass(frozen=True, slots=True)
+class ScoredChannel:
+    """One size of a scored bottle.
+
+    Attributes
+    ----------
+    size : str
+        The size with its scale.
+    per_ml : float, str or None
+        The concentration [particles/mL], a bound in words, or None: not counted.
+    raw : int or None
+        Particles counted over all runs.
+    volume_ml, dilution : float or None
+        The volume counted over all runs [mL]; the dilution factor [-].
+    number : int or None
+        The range number; 29 above the scale.
+    few : bool
+        Fewer than 20 particles were counted.
+    interval_per_ml : tuple of float, or None
+        The interval of the concentration [particles/mL]; None where raw count or volume is missing.
+    odds : Odds or None
+        The odds of each range number.
+    """
+
+    size: str
+    per_ml: float | str | None
+    raw: int | None
+    volume_ml: float | None
+    dilution: float | None
+    number: int | None
+    few: bool
+    interval_per_ml: tuple[float, float] | None
+    odds: Odds | None
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One requirement of the target, answered by the numbers as they are."""
+
+    subject: str
+    limit: str
+    found: str | None
+    finding: str
+    numbers_over: int | None
+    ratio: float | None
+    note: str | None
+    status: str
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """A bottle against its target.
+
+    Attributes
+    ----------
+    outcome : {"conforms", "does not conform", "undecided"}
+    rule : str
+        The decision rule, in words.
+    p : float or None
+        The probability that all limits on particles are met [-]; None where it is not known.
+    false_accept : float or None
+        If the fluid is accepted, how likely its particles exceed a limit [-].
+    deciding : str or None
+        The requirement that decides.
+    settle : str or None
+        If undecided: what would settle it.
+    factor_to_remove : float
+        The factor by which particle counts still have to come down [-]; 1 where the limits are met.
+    findings : tuple of Finding
+        Requirement by requirement.
+    """
+
+    outcome: Outcome
+    rule: str
+    p: float | None
+    false_accept: float | None
+    deciding: str | None
+    settle: str | None
+    factor_to_remove: float
+    findings: tuple[Finding, ...]
+
+    def __str__(self) -> str:
+        return self.outcome
+
+    def _repr_html_(self) -> str:
+        rows = [[f.subject, f.limit, f.found, f.finding, f.note] for f in self.findings]
+        p = f", probability {probability(self.p)}" if self.p is not None else ""
+        below = f"to settle it: {self.settle}" if self.settle else ""
+        headings = ["subject", "limit", "found", "", "note"]
+        return html_table(Table(headings, rows, f"{self.outcome} \N{EM DASH} {self.rule}{p}", below))
+
+
+@dataclass(frozen=True, slots=True)
+class Score:
+    """A bottle, scored.
+
+    Attributes
+    ----------
+    id : str
+    iso4406 : str or None
+        The code as printed, where the code's sizes were counted.
+    scale : str
+        The scale of its sizes.
+    runs : int
+        How many runs it rests on.
+    level : float
+        The level of the intervals [-].
+    channels : tuple of ScoredChannel
+        Every size, smallest first.
+    flags : tuple of Flag
+        What looks wrong.
+    certainty_unknown : str or None
+        Where the certainty is not known: what to record next time.
+    verdict : Verdict or None
+        The verdict, if there was a target.
+    """
+
+    id: str
+    iso4406: str | None
+    scale: str
+    runs: int
+    level: float
+    channels: tuple[ScoredChannel, ...]
+    flags: tuple[Flag, ...]
+    certainty_unknown: str | None
+    verdict: Verdict | None
+
+    @property
+    def code(self) -> Code | None:
+        """The code, to compare."""
+        return None if self.iso4406 is None else parse_code(self.iso4406)
+
+    def __str__(self) -> str:
+        return self.iso4406 or ""
+
+    def __repr__(self) -> str:
+        verdict = "" if self.verdict is None else f" {self.verdict.outcome}"
+        return f"Score({self.id!r}: {self.iso4406}{verdict})"
+
+    def _repr_html_(self) -> str:
+        rows = [_channel_row(channel) for channel in self.channels]
+        headings = ["size", "particles/mL", f"interval, {self.level:.0%}", "counted", "number", "odds"]
+        below = "; ".join(f"{flag.code} {flag.size or ''}: {flag.advice}" for flag in self.flags)
+        table = html_table(Table(headings, rows, f"{self.id}: {self.iso4406}", self.certainty_unknown or below))
+        return table + ("" if self.verdict is None else self.verdict._repr_html_())
+
+
+def _channel_row(channel: ScoredChannel) -> list[Any]:
+    ends = channel.interval_per_ml
+    interval = "" if ends is None else f"{figures(ends[0])} to {figures(ends[1])}"
+    odds = "" if channel.odds is None else repr(channel.odds)[5:-1]
+    number = ">28" if channel.number == 29 else channel.number
+    return [channel.size, channel.per_ml, interval, channel.raw, number, odds]
+
+
+def score_of(parts: dict[str, Any]) -> Score:
+    """A score as the native module gives it."""
+    verdict = parts.get("verdict")
+    return Score(
+        parts["id"],
+        parts["iso4406"],
+        parts["scale"],
+        parts["runs"],
+        parts["level"],
+        tuple(_scored_channel(channel) for channel in parts["channels"]),
+        tuple(Flag(**flag) for flag in parts["flags"]),
+        parts.get("certainty_unknown"),
+        None if verdict is None else _verdict(verdict, parts["settle"]),
+    )
+
+
+def _scored_channel(part: dict[str, Any]) -> ScoredChannel:
+    odds, ends, number = part["odds"], part["interval_per_ml"], part["number"]
+    return ScoredChannel(
+        part["size"],
+        part["per_ml"],
+        part["raw"],
+        part["volume_ml"],
+        part.get("dilution"),
+        29 if number == ">28" else number,
+        part["few"],
+        None if ends is None else tuple(ends),
+        None if odds is None else Odds({29 if number == ">28" else int(number): p for number, p in odds.items()}),
+    )
+
+
+def _verdict(part: dict[str, Any], settle: str | None) -> Verdict:
+    fields = [field for field in Finding.__slots__]
+    findings = tuple(Finding(**{field: item[field] for field in fields}) for item in part["check"]["items"])
+    told = (part["outcome"], part["rule"], part["p"], part["false_accept"], part["deciding"])
+    return Verdict(*told, settle, part["factor_to_remove"], findings)
