@@ -77,6 +77,8 @@ class Passes:
         The nominal number of tank turnovers [-]; infinite where the target cannot be reached.
     hours : float
         The time they take [h].
+    mean : float
+        The mean number of turnovers over the doubt [-]; infinite where the target may be out of reach.
     reachable : bool
     deciding : str
         The size that takes longest.
@@ -95,6 +97,7 @@ class Passes:
         self.reachable: bool = parts["turnovers"] is not None
         self.turnovers: float = parts["turnovers"] if self.reachable else math.inf
         self.hours: float = parts["hours"] if self.reachable else math.inf
+        self.mean: float = parts["mean"]
         self.deciding: str = parts["deciding"]
         self.channels = tuple(_channel(channel) for channel in parts["channels"])
         self.causes: dict[str, float] | None = parts["causes"]

@@ -5,10 +5,16 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable
+from pathlib import Path
 
 import numpy as np
 import pytest
 import siltcode
+from siltcode import SiltcodeError
+
+GOLDEN = Path(__file__).resolve().parents[1] / "golden"
+#: Python asks for no pressures of elements and for no counts between sizes.
+NOT_ASKED = set("element spectrum".split())
 
 Rows = Callable[[str], list[dict[str, str]]]
 
@@ -75,6 +81,85 @@ def test_classes_that_a_code_leaves_possible(golden: Rows) -> None:
         number = row["number"]
         expected = {letter: row[f"from_{letter.lower()}"] for letter in "ABC"}
         assert siltcode.as4059_possible(f"{number}/{number}/{number}") == expected
+
+
+def _code_at(sizes: list[float], scale: str, per_ml: list[float]) -> str:
+    """The code at the given sizes only."""
+    asked = (4.0, 6.0, 14.0) if scale == "um(c)" else (None, 5.0, 15.0)
+    code = siltcode.Sample.of(dict(zip(sizes, per_ml, strict=True)), scale=scale).code  # type: ignore[arg-type]
+    return "/".join(place for um, place in zip(asked, str(code).split("/"), strict=True) if um in sizes)
+
+
+def _in_scale(row: dict[str, str]) -> tuple[list[float], str, float]:
+    """The sizes, their scale, and the volume that counts refer to [mL]."""
+    return _numbers(row["sizes_um"]), "um(microscope)" if row["scale"] == "um" else row["scale"], _volume(row)
+
+
+def _volume(row: dict[str, str]) -> float:
+    return float(row["per"].removesuffix(" mL"))
+
+
+def test_bounds_of_codes(golden: Rows) -> None:
+    rows = [row for row in golden("iso4406") if row["kind"] == "bounds"]
+    assert rows
+    for row in rows:
+        sizes, scale, volume = _in_scale(row)
+        ends = [place.split("..") for place in row["counts"].split("|")]
+        uppers = [float(upper) / volume for _, upper in ends]
+        assert _code_at(sizes, scale, uppers) == row["code"].replace(">=", ""), row["id"]
+        numbers = [int(place.removeprefix(">=")) for place in row["code"].split("/")]
+        found = zip(*siltcode.range_bounds(numbers), strict=True)
+        for (lower, _), upper, bounds in zip(ends, uppers, found, strict=True):
+            assert bounds == (float(lower) / volume if lower else bounds[0], upper), row["id"]
+
+
+def test_codes_that_were_misprinted(golden: Rows) -> None:
+    rows = [row for row in golden("iso4406") if row["kind"] == "trap"]
+    assert rows
+    for row in rows:
+        sizes, scale, volume = _in_scale(row)
+        counts = [count / volume for count in _numbers(row["counts"])]
+        if row["code"]:
+            assert _code_at(sizes, scale, counts) == row["code"] != row["printed"], row["id"]
+            continue
+        band = siltcode.Sample.of({sizes[0]: counts[0], 6: None}, differential=True)
+        with pytest.raises(SiltcodeError) as caught:
+            str(band.code)
+        assert caught.value.code == "nothing-counted", row["id"]
+
+
+def test_misprinted_limits_are_not_met_again(golden: Rows) -> None:
+    rows = golden("misprints")
+    for row in rows:
+        limits = siltcode.class_limits(row["system"], row["class"], row["scale"]) or []  # type: ignore[arg-type]
+        size = f"{row['from_um']} {row['scale']}"
+        found = [limit["at_most_per_100_ml"] for limit in limits if limit["from"] == size]
+        assert found == ([float(row["right"])] if row["right"] else []), row["id"]
+        assert row["printed"] not in [f"{limit:g}" for limit in found], row["id"]
+
+
+def test_sizes_of_one_scale_in_another(golden: Rows) -> None:
+    for row in golden("size_scales"):
+        um, scale = row["from"].split(" ")
+        expected, _, unit = row["expected"].partition(" ")
+        if not unit:
+            with pytest.raises(SiltcodeError) as caught:
+                siltcode.convert_size(float(um), scale, row["to"])  # type: ignore[arg-type]
+            assert caught.value.code == expected, row["id"]
+            continue
+        allowed = float(expected) * float(row["tolerance"].removeprefix("rel ").replace("exact", "0"))
+        found = siltcode.convert_size(float(um), scale, row["to"])  # type: ignore[arg-type]
+        assert abs(found - float(expected)) <= allowed, row["id"]
+        sample = siltcode.Sample.of({float(um): 5.0}, scale=scale).converted(row["to"])  # type: ignore[arg-type]
+        assert sample.channels[0].size_um == found, row["id"]
+        assert sample.runs[0].scale == row["to"] == unit, row["id"]
+
+
+def test_every_golden_file_is_read() -> None:
+    """By a test here, in the files beside this one, or below in words why not."""
+    tests = "".join(file.read_text(encoding="utf-8") for file in Path(__file__).parent.glob("test_*.py"))
+    read = {file.stem for file in GOLDEN.glob("*.csv") if f'"{file.stem}"' in tests}
+    assert {file.stem for file in GOLDEN.glob("*.csv")} == read | NOT_ASKED
 
 
 def test_bounds_and_numbers_meet() -> None:
