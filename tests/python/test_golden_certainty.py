@@ -88,7 +88,7 @@ def _replicates(given: Given) -> Given:
 
 def _together(given: Given) -> Given:
     fine, middle, coarse = given["raw_bins"]
-    counts = {4: fine + middle + coarse, 6: middle + coarse, 14: coarse}
+    counts: dict[float, int] = {4: fine + middle + coarse, 6: middle + coarse, 14: coarse}
     limits = dict(zip(counts, given["limits_cum_per_mL"], strict=True))
     decision = siltcode.decide(Sample.of(counts, per="raw", volume_ml=given["V_mL"]), limits)
     return {"P_joint": decision.p, "P_marginals": [judged.p for judged in decision.each]}
