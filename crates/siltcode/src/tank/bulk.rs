@@ -16,7 +16,7 @@
 //! # Ok::<(), siltcode::Error>(())
 //! ```
 
-use std::f64::consts::{FRAC_1_SQRT_2, LN_2};
+use std::f64::consts::LN_2;
 
 use fearless_simd::{Level, dispatch};
 
@@ -40,7 +40,7 @@ const BLOCK: usize = 4096;
 
 /// Writes the turnovers of the slowest channel of each scenario to its place in `out` \[-\]: 0 where every target is met
 /// at the start, infinity where one cannot be reached, NaN where a value is none of a tank (a ratio of 1 or less, a
-/// negative concentration, NaN).
+/// negative concentration or one beyond 1e290, NaN).
 ///
 /// The same digits on every machine, whatever its instructions.
 ///
@@ -85,48 +85,63 @@ fn slower(channel: Columns<'_>, out: &mut [f64]) {
     let ends = channel.start.iter().zip(channel.target);
     let rates = channel.beta.iter().zip(channel.ingress);
     for ((out, (start, target)), (beta, ingress)) in out.iter_mut().zip(ends).zip(rates) {
-        let needed = needed(*start, *target, *beta, *ingress);
-        *out = if out.is_nan() || *out >= needed { *out } else { needed };
+        *out = slowest(*out, needed(*start, *target, *beta, *ingress));
     }
 }
 
+/// The larger of two numbers without a sign, and NaN where one of them is: their bits stand in the same order.
+#[allow(clippy::inline_always)] // as `slower`
+#[allow(clippy::cast_possible_wrap, clippy::cast_sign_loss)] // there is an instruction for signed ones
+#[inline(always)]
+fn slowest(a: f64, b: f64) -> f64 {
+    f64::from_bits((a.to_bits() as i64).max(b.to_bits() as i64) as u64)
+}
+
+/// A ratio so steep that the efficiency is 1 to the last digit, and far from overflow.
+const STEEP: f64 = (1_u64 << 60) as f64;
+
+/// The turnovers of one channel. Both ends are measured from the floor and times `beta - 1`, which spares a division.
 #[allow(clippy::inline_always)] // as `slower`
 #[inline(always)]
 fn needed(start: f64, target: f64, beta: f64, ingress: f64) -> f64 {
-    let per_efficiency = if beta == f64::INFINITY { 1.0 } else { beta / (beta - 1.0) };
-    let floor = ingress * per_efficiency;
-    let falling = ln((start - floor) / (target - floor)) * per_efficiency;
-    let reached = if floor < target { falling } else { f64::INFINITY };
+    let beta = if beta >= STEEP { STEEP } else { beta };
+    let removed = beta - 1.0;
+    let floor = ingress * beta;
+    let (above, allowed) = (start * removed - floor, target * removed - floor);
+    let falling = ln_ratio(above, allowed) * (beta / removed);
+    let reached = if allowed >= f64::MIN_POSITIVE { falling } else { f64::INFINITY };
     let needed = if start <= target { 0.0 } else { reached };
-    let sound = beta > 1.0 && start >= 0.0 && target >= 0.0 && ingress >= 0.0;
+    let sound = removed > 0.0 && above < f64::INFINITY && start >= 0.0 && target >= 0.0 && ingress >= 0.0;
     if sound { needed } else { f64::NAN }
 }
 
-/// Terms of the series: the next is below half of the last digit.
-const TERMS: usize = 10;
-
-/// The natural logarithm of a finite number of 1 or more, to a few units in the last place, without a branch.
+/// `ln(a / b)` of finite normal numbers `a >= b > 0`, to a few units in the last place, without a branch.
 ///
-/// With `x = 2^k m`, `m` within a factor `sqrt(2)` of 1, and `r = (m - 1) / (m + 1)`:
-/// `ln x = k ln 2 + 2 (r + r^3 / 3 + r^5 / 5 + ...)`.
+/// With `2^k` the power of two next to `a / b`, told from the bits of both, `m = 2^-k a` and `r = (m - b) / (m + b)`:
+/// `ln(a / b) = k ln 2 + 2 (r + r^3 / 3 + r^5 / 5 + ...)`. `|r| < 0.201`, so that the term after the eleventh is below
+/// half of the last digit.
 #[allow(clippy::inline_always)] // as `slower`
 #[inline(always)]
-fn ln(x: f64) -> f64 {
+fn ln_ratio(a: f64, b: f64) -> f64 {
     const MANTISSA_BITS: u32 = f64::MANTISSA_DIGITS - 1;
+    const HALF: u64 = 1 << (MANTISSA_BITS - 1);
     const WHOLE: f64 = (1_u64 << MANTISSA_BITS) as f64; // doubles from here on have no fraction
-    let power = x.to_bits().wrapping_sub(FRAC_1_SQRT_2.to_bits()) >> MANTISSA_BITS;
-    let m = f64::from_bits(x.to_bits().wrapping_sub(power << MANTISSA_BITS));
+    let power = a.to_bits().wrapping_sub(b.to_bits()).wrapping_add(HALF) >> MANTISSA_BITS;
+    let m = f64::from_bits(a.to_bits().wrapping_sub(power << MANTISSA_BITS));
     let power = f64::from_bits(power | WHOLE.to_bits()) - WHOLE;
-    let r = (m - 1.0) / (m + 1.0);
-    let square = r * r;
-    let fourth = square * square;
-    // every other term, so that the two sums need not wait for each other
-    let (mut even, mut odd) = (0.0, 0.0);
-    for pair in (0..TERMS / 2).rev() {
-        even = even * fourth + 1.0 / (4 * pair + 1) as f64;
-        odd = odd * fourth + 1.0 / (4 * pair + 3) as f64;
-    }
-    power * LN_2 + 2.0 * r * (even + square * odd)
+    let r = (m - b) / (m + b);
+    power * LN_2 + 2.0 * r * series(r * r)
+}
+
+/// `1 + s / 3 + s^2 / 5 + ... + s^10 / 21`, in pairs, so that few sums wait for another.
+#[allow(clippy::inline_always)] // as `slower`
+#[inline(always)]
+fn series(s: f64) -> f64 {
+    let term = |i: u32| 1.0 / f64::from(2 * i + 1);
+    let (second, fourth) = (s * s, s * s * (s * s));
+    let pair = |i| term(i) + term(i + 1) * s;
+    let four = |i| pair(i) + pair(i + 2) * second;
+    four(0) + four(4) * fourth + (pair(8) + term(10) * second) * (fourth * fourth)
 }
 
 #[cfg(test)]
@@ -136,12 +151,42 @@ mod tests {
     #[test]
     fn the_logarithm_is_that_of_the_standard_library() {
         for i in 0..200_000_u32 {
-            let x = (f64::from(i) * 3e-3).exp();
-            let error = (ln(x) - x.ln()).abs() / x.ln().max(1e-3);
-            assert!(error < 1e-15, "{x}: {error}");
+            let (a, b) = ((f64::from(i) * 3e-3).exp(), 1.0 + f64::from(i % 977) / 977.0);
+            let (a, b) = (a.max(b), a.min(b));
+            let expected = ((a - b) / b).ln_1p();
+            let error = (ln_ratio(a, b) - expected).abs();
+            assert!(error <= 4.0 * f64::EPSILON * expected.max(1e-3), "{a} {b}: {error}");
         }
-        for x in [1.0, 1.0_f64.next_up(), 2.0, 2.0_f64.sqrt(), 1e300] {
-            assert!((ln(x) - x.ln()).abs() <= 4.0 * f64::EPSILON * x.ln(), "{x}");
+        for x in [1.0, 1.0_f64.next_up(), 2.0, 2.0_f64.sqrt(), 1.5, 1.5_f64.next_down(), 1e300] {
+            assert!((ln_ratio(x, 1.0) - x.ln()).abs() <= 4.0 * f64::EPSILON * x.ln(), "{x}");
         }
+    }
+
+    #[test]
+    fn the_slowest_channel_decides_and_nan_is_kept() {
+        let values = [0.0, f64::from_bits(1), 1.0, f64::INFINITY];
+        for (i, a) in values.into_iter().enumerate() {
+            for (k, b) in values.into_iter().enumerate() {
+                assert_eq!(slowest(a, b).to_bits(), values[i.max(k)].to_bits());
+            }
+            assert!(slowest(a, f64::NAN).is_nan() && slowest(f64::NAN, a).is_nan());
+        }
+    }
+
+    #[test]
+    fn what_is_at_an_end_of_the_range_is_answered_or_nan() {
+        let steep = needed(1000.0, 10.0, f64::INFINITY, 0.0);
+        assert!((steep - 100_f64.ln()).abs() < 1e-14);
+        assert_eq!(steep.to_bits(), needed(1000.0, 10.0, 1e300, 0.0).to_bits());
+        assert_eq!(needed(1000.0, 0.0, 2.0, 0.0), f64::INFINITY);
+        assert_eq!(needed(1000.0, f64::from_bits(1), 2.0, 0.0), f64::INFINITY);
+        assert_eq!(needed(0.0, 0.0, 2.0, 5.0).to_bits(), 0.0_f64.to_bits());
+        for wrong in [f64::NAN, -1.0, f64::NEG_INFINITY] {
+            assert!(needed(wrong, 1.0, 2.0, 0.0).is_nan());
+            assert!(needed(10.0, wrong, 2.0, 0.0).is_nan());
+            assert!(needed(10.0, 1.0, wrong, 0.0).is_nan());
+            assert!(needed(10.0, 1.0, 2.0, wrong).is_nan());
+        }
+        assert!(needed(f64::INFINITY, 1.0, 2.0, 0.0).is_nan());
     }
 }
