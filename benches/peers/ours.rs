@@ -15,8 +15,9 @@ use rayon::prelude::*;
 use rustix::time::{ClockId, clock_gettime};
 use siltcode::bulk::{self, Path, Scores, Target};
 use siltcode::certainty::{Level, OddsByCount, Scatter, poisson, poisson::Method};
-use siltcode::tank::{self, bulk::Columns};
-use siltcode::{CountedVolume, Dilution, SizeScale, Spec};
+use siltcode::filter::Beta;
+use siltcode::tank::{self, BinState, Channel, Doubt, Ensemble, bulk::Columns};
+use siltcode::{CountedVolume, Dilution, PerMl, SizeScale, Spec};
 
 type Outcome<T> = Result<T, Box<dyn Error>>;
 
@@ -34,6 +35,9 @@ struct Bench {
     /// Start, target, ratio and ingress of three channels of many tanks.
     tanks: [[Vec<f64>; 4]; 3],
     turnovers: Vec<f64>,
+    /// One tank in doubt: start, target, ratio and ingress of each channel, then the spreads of its causes.
+    doubtful: Vec<f64>,
+    planned: Vec<f64>,
     /// The odds of all numbers, for a block of samples at a time.
     odds: Vec<[f64; 30]>,
 }
@@ -64,6 +68,8 @@ impl Bench {
             columns_out: [0; 3].map(|byte: u8| vec![byte; columns[0].len()]),
             outcomes: vec![0; columns[0].len()],
             turnovers: vec![0.0; tanks[0][0].len()],
+            doubtful: doubles("doubtful")?,
+            planned: Vec::new(),
             tanks,
             odds: vec![[0.0; 30]; BLOCK],
             target: Target::of(&Spec::from_code(code.trim().parse()?, SizeScale::UmC)?)?,
@@ -101,19 +107,20 @@ impl Bench {
                     channels.map(|[start, target, beta, ingress]| Columns { start, target, beta, ingress });
                 tank::bulk::turnovers(&channels, &mut self.turnovers)?;
             }
+            "doubt" => self.planned = planned(black_box(&self.doubtful))?,
             "save" => fs::write(self.folder.join("result"), &self.bytes)?,
             "save score" => fs::write(self.folder.join("result"), &self.outcomes)?,
-            "save odds" => {
-                let bytes: Vec<u8> = self.odds.iter().flatten().flat_map(|p| p.to_le_bytes()).collect();
-                fs::write(self.folder.join("result"), bytes)?;
-            }
-            "save forecast" => {
-                let bytes: Vec<u8> = self.turnovers.iter().flat_map(|n| n.to_le_bytes()).collect();
-                fs::write(self.folder.join("result"), bytes)?;
-            }
+            "save odds" => self.save(self.odds.as_flattened())?,
+            "save forecast" => self.save(&self.turnovers)?,
+            "save doubt" => self.save(&self.planned)?,
             other => return Err(format!("no such work: {other}").into()),
         }
         Ok(())
+    }
+
+    fn save(&self, result: &[f64]) -> io::Result<()> {
+        let bytes: Vec<u8> = result.iter().flat_map(|value| value.to_le_bytes()).collect();
+        fs::write(self.folder.join("result"), bytes)
     }
 
     fn score(
@@ -145,6 +152,24 @@ impl Bench {
         }
         Ok(())
     }
+}
+
+/// The turnovers that are enough in 50, 80, 90 and 95 % of all cases, of a tank in doubt.
+fn planned(tank: &[f64]) -> Outcome<Vec<f64>> {
+    let (channels, spreads) = tank.as_chunks::<4>().0.split_at(3);
+    let channel = |&[start, target, beta, ingress]: &[f64; 4]| -> siltcode::Result<Channel> {
+        let efficiency = Beta::new(beta)?.efficiency();
+        let bin = BinState::new(PerMl::new(start)?, PerMl::new(ingress)?, efficiency);
+        Ok(Channel::new(vec![bin], PerMl::new(target)?))
+    };
+    let channels = channels.iter().map(channel).collect::<Result<Vec<_>, _>>()?;
+    let &[[start, beta, ingress, mixing]] = spreads else {
+        return Err("give three channels and the spreads".into());
+    };
+    let doubt = Doubt::NONE.start(start)?.beta(beta)?.ingress(ingress)?.mixing(1.0, mixing)?;
+    let planning = Ensemble::new(&channels, doubt).planning();
+    let planned = [planning.p50, planning.p80, planning.p90, planning.p95];
+    Ok(planned.into_iter().map(|enough| enough.map_or(f64::INFINITY, tank::Turnovers::get)).collect())
 }
 
 /// What this process has used so far.

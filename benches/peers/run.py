@@ -27,6 +27,11 @@ from scipy.special import gammainc, gammaincinv
 ROOT = Path(__file__).resolve().parents[2]
 CODE = "18/16/13"
 VOLUME_ML = 10.0
+# One invented tank in doubt: start, target, filtration ratio and ingress a turnover of each channel, and how far each
+# of start, ratio less 1, ingress and mixing may be off (geometric standard deviations).
+DOUBTFUL = np.array([[40_000, 2500, 20, 300], [10_000, 640, 75, 60], [1_300, 80, 1000, 5]], dtype=float)
+SPREADS = np.array([1.15, 1.5, 1.6, 1.25])
+PLANNED = [0.5, 0.8, 0.9, 0.95]
 CONFORMS, UNDECIDED, DOES_NOT_CONFORM, IMPOSSIBLE = 0, 1, 2, 255
 
 
@@ -106,6 +111,7 @@ def arrays(folder, size):
     counts = np.floor(10.0 ** random.uniform(0, 5, 1_000_000))
     made = {"values": values, "column-4": fine, "column-6": middle, "column-14": coarse, "counts": counts}
     made |= {f"tank-{i}": column for i, column in enumerate(column for channel in tanks(random) for column in channel)}
+    made["doubtful"] = np.concatenate([DOUBTFUL.ravel(), SPREADS])
     for name, array in made.items():
         array.tofile(folder / name)
     (folder / "code").write_text(CODE)
@@ -272,6 +278,28 @@ def bench_forecast(table, ours, columns):
     )
 
 
+def drawn(random, draws=1_000_000):
+    """The turnovers to plan with of the tank in doubt, by drawing everything that is not known of it."""
+    start, beta, ingress, mixing = (spread ** random.standard_normal(draws) for spread in SPREADS)
+    channels = [(n * start, target, 1.0 + (ratio - 1.0) * beta, entering * ingress) for n, target, ratio, entering in DOUBTFUL]
+    return np.quantile(closed_form(channels) * mixing, PLANNED)
+
+
+def bench_doubt(table, ours):
+    ours("doubt")
+    ours("save doubt")
+    expected = np.fromfile(ours.folder / "result")
+    random = np.random.default_rng(11171)
+    table.compare(
+        "turnovers to plan with, 3 channels, 4 causes of doubt",
+        lambda: ours("doubt"),
+        lambda: timed(lambda: drawn(random)),
+        ("1 thread, by quadrature", "numpy, 1e6 drawn tanks"),
+        20,
+        lambda result: np.allclose(result, expected, rtol=5e-3, atol=0),  # what the draws leave open
+    )
+
+
 HEADING = "bottle,time,>=4 um(c) /mL,>=6 um(c) /mL,>=14 um(c) /mL\n"
 WORDS = np.array(["conforms", "undecided", "does not conform"])
 
@@ -391,6 +419,7 @@ def main():
     bench_score(table, ours, [made["column-4"], made["column-6"], made["column-14"]])
     bench_certainty(table, ours, made["counts"])
     bench_forecast(table, ours, [made[f"tank-{i}"] for i in range(12)])
+    bench_doubt(table, ours)
     bench_text(table, given.command, given.folder, given.rows)
     bench_command(table, given.command, given.folder, given.large)
     print(f"\n{table.missed} targets missed")
