@@ -30,6 +30,16 @@ class Scores(Sequence[Score]):
         One row a size of a bottle.
     problems : tuple of Problem
         Rows that could not be read, and bottles that could not be scored.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> bottles = [siltcode.Sample.of({4: n, 6: 517, 14: 55}, f"A{n}") for n in (1752, 6000)]
+    >>> scores = siltcode.Batch.of(bottles).score("18/16/13")
+    >>> scores
+    Scores(2 bottles against 18/16/13, 0 problems)
+    >>> [str(score.verdict) for score in scores]
+    ['conforms', 'does not conform']
     """
 
     def __init__(self, batch: Batch, spec: Spec | None, how: dict[str, Any]) -> None:
@@ -75,16 +85,54 @@ class Scores(Sequence[Score]):
         return (*self._batch.problems, *unscored)
 
     def raise_first(self) -> None:
-        """Raises the package's exception for the first bottle that could not be scored."""
+        """Raises the package's exception for the first bottle that could not be scored, if there is one.
+
+        Raises
+        ------
+        SiltcodeError
+            Why the bottle could not be scored: ``count-rises-with-size``, for example.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> siltcode.Batch.of([siltcode.Sample.of({4: 1752, 6: 517, 14: 55})]).score().raise_first()
+        """
         for _, code, message, hint in self._native.failed():
             raise SiltcodeError(message, code, hint)
 
     def to_pandas(self) -> Any:
-        """One row a bottle, as a `pandas.DataFrame`."""
+        """One row a bottle, as a `pandas.DataFrame`.
+
+        Raises
+        ------
+        ModuleNotFoundError
+            Without the package pandas.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> scores = siltcode.Batch.of([siltcode.Sample.of({4: 1752, 6: 517, 14: 55}, "A")]).score("18/16/13")
+        >>> scores.to_pandas()[["id", "iso4406", "outcome"]]
+          id   iso4406   outcome
+        0  A  18/16/13  conforms
+        """
         return self.frame.to_pandas()
 
     def to_polars(self) -> Any:
-        """One row a bottle, as a `polars.DataFrame`."""
+        """One row a bottle, as a `polars.DataFrame`.
+
+        Raises
+        ------
+        ModuleNotFoundError
+            Without the package polars.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> scores = siltcode.Batch.of([siltcode.Sample.of({4: 1752, 6: 517, 14: 55}, "A")]).score("18/16/13")
+        >>> scores.to_polars().select("id", "iso4406", "outcome").rows()
+        [('A', '18/16/13', 'conforms')]
+        """
         return self.frame.to_polars()
 
     def __arrow_c_stream__(self, requested_schema: object | None = None) -> object:
@@ -116,15 +164,27 @@ def _bottle_row(score: Score) -> list[Any]:
 
 
 class Batch(Sequence[Sample]):
-    """Bottles, with the rows that could not be used and everything that was guessed.
+    """Bottles, with the rows that could not be used and everything that was guessed. `read_counts` makes one.
 
     Attributes
     ----------
     blanks : tuple of Sample
+        The blanks, which are no bottles.
     problems : tuple of Problem
+        The rows that could not be used.
     notices : tuple of Notice
+        What was guessed, assumed or passed over.
     provenance : dict
         The library's version, the tables with their editions, and the digest of each input.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> batch = siltcode.Batch.of([siltcode.Sample.of({4: 1752, 6: 517, 14: 55}, "A")])
+    >>> batch
+    Batch(1 bottle, 0 blanks, 0 problems)
+    >>> batch[0].code, batch.ids
+    (Code('18/16/13'), ['A'])
     """
 
     def __init__(self, inputs: Sequence[tuple[str, bytes]], options: dict[str, Any]) -> None:
@@ -134,6 +194,15 @@ class Batch(Sequence[Sample]):
     @classmethod
     def of(cls, samples: Iterable[Sample]) -> Batch:
         """A batch of samples made in Python.
+
+        Parameters
+        ----------
+        samples : iterable of Sample
+            The bottles, in order.
+
+        Returns
+        -------
+        Batch
 
         Examples
         --------
@@ -193,7 +262,18 @@ class Batch(Sequence[Sample]):
         return dict(self._native.provenance())
 
     def write_rejects(self, path: str | os.PathLike[str]) -> None:
-        """Writes the rows that could not be used, to be corrected and read again."""
+        """Writes the rows that could not be used to the file `path`, to be corrected and read again.
+
+        Examples
+        --------
+        >>> import pathlib, tempfile
+        >>> import siltcode
+        >>> day, rejects = (pathlib.Path(tempfile.mkdtemp(), name) for name in ("day.csv", "rejects.csv"))
+        >>> _ = day.write_text("bottle;4 um(c) /mL;6 um(c) /mL;14 um(c) /mL\\nA;1752;517;55\\nB;100;200;3\\n")
+        >>> siltcode.read_counts(day).write_rejects(rejects)
+        >>> siltcode.read_counts(rejects)
+        Batch(0 bottles, 0 blanks, 1 problem)
+        """
         Path(path).write_bytes(bytes(self._native.rejects()))
 
     def score(

@@ -29,6 +29,13 @@ class SizeClass:
         ``"counted"``, ``"bounded"``, ``"interpolated"`` or ``"not-counted"``.
     at_least, at_most : float or None
         What there may be [particles/100 mL]; None where not counted or unbounded.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> size = siltcode.as4059({4: 3000, 6: 500, 14: 60}).sizes[0]
+    >>> size.size, size.letter, size.class_, size.origin, size.at_most
+    ('4 um(c)', 'A', '9', 'counted', 300000.0)
     """
 
     size: str
@@ -46,8 +53,12 @@ class Classification:
 
     Attributes
     ----------
+    text : str
+        The class as printed.
     system, table : str
         The system's name; standard, edition and table in words.
+    scale : str
+        The scale of the sizes.
     worst : str
         The dirtiest class over the counted sizes.
     sizes : tuple of SizeClass
@@ -56,6 +67,15 @@ class Classification:
         How the least sure limit is known: ``READ``, ``DERIVED`` or ``MEMORY``.
     notes : tuple of str
         What must be said with the class.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> found = siltcode.as4059({4: 3000, 6: 500, 14: 60})
+    >>> found
+    Classification(as4059: 9A/8B/7C)
+    >>> found.worst, found.sizes[1].class_
+    ('9', '8')
     """
 
     text: str
@@ -233,7 +253,12 @@ def gost17216(
 
 
 def class_systems() -> list[dict[str, Any]]:
-    """The class systems: name, title, scales, classes and notes of each.
+    """The class systems that `classify` knows.
+
+    Returns
+    -------
+    list of dict
+        ``name``, ``title``, ``scales``, ``classes`` and ``notes`` of each.
 
     Examples
     --------

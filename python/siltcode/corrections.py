@@ -13,7 +13,20 @@ from siltcode.units import in_unit
 
 @dataclass(frozen=True, slots=True)
 class Corrected:
-    """A concentration and its standard uncertainty [particles/mL]."""
+    """A concentration with its standard uncertainty.
+
+    Attributes
+    ----------
+    per_ml, uncertainty : float
+        Both in the same unit [particles/mL].
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> found = siltcode.diluted(4, 400, 1, 20, dilution_cv=0.02, blank_per_ml=5)
+    >>> found.per_ml, round(found.uncertainty)
+    (7995.0, 431)
+    """
 
     per_ml: float
     uncertainty: float
@@ -67,6 +80,13 @@ class Net:
         Its interval [particles/mL].
     significance : float
         The difference over its standard uncertainty [-].
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> net = siltcode.less_blank(4, (100, 1), (36, 1))
+    >>> [round(end, 1) for end in net.interval_per_ml], round(net.significance, 1)
+    ([41.6, 87.6], 5.6)
     """
 
     per_ml: float | None

@@ -16,7 +16,29 @@ Rule = Literal["simple-acceptance", "guard-band", "conformity"]
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """One size against its limit: the limit [particles/mL], what was read, the probability that the limit is met [-]."""
+    """One size against its limit.
+
+    Attributes
+    ----------
+    size : str
+        The size with its scale.
+    limit_per_ml : float
+        The most allowed [particles/mL].
+    reading : float, str or None
+        The concentration [particles/mL], a bound in words, or None: not counted.
+    p : float or None
+        The probability that the limit is met [-]; None where it cannot be known.
+    outcome : {"conforms", "does not conform", "undecided"}
+        The answer for this size alone.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> bottle = siltcode.Sample.of({14: 70}, per="raw", volume_ml=1)
+    >>> judged = siltcode.decide(bottle, {14: 80}).each[0]
+    >>> judged.size, judged.reading, round(judged.p, 2)
+    ('14 um(c)', 70.0, 0.87)
+    """
 
     size: str
     limit_per_ml: float
@@ -32,6 +54,7 @@ class Decision:
     Attributes
     ----------
     outcome : {"conforms", "does not conform", "undecided"}
+        The answer for all sizes together.
     rule : str
         By which rule, in words.
     p : float or None
@@ -46,6 +69,14 @@ class Decision:
         Size by size.
     settle : str or None
         If undecided: what would settle it.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> bottle = siltcode.Sample.of({14: 70}, per="raw", volume_ml=1)
+    >>> decision = siltcode.decide(bottle, {14: 80})
+    >>> str(decision), decision.rule
+    ('undecided', 'probability of conformity at least 95 %')
     """
 
     outcome: Outcome

@@ -76,11 +76,19 @@ class Beta:
         return {um: (low, high) for um, low, high in self._rated}
 
     def as_given(self) -> str:
-        """What the native module reads it from: every digit, where ``str()`` rounds."""
+        """What the native module reads it from: every digit, where ``str()`` rounds.
+
+        Examples
+        --------
+        >>> from siltcode import Beta
+        >>> ratios = Beta({4: 1.23456789})
+        >>> str(ratios), ratios.as_given()
+        ('4:1.235', '4:1.23456789')
+        """
         return self._exact
 
     def at(self, um: float) -> BetaAt:
-        """What is known of the ratio at and above a size [um(c)].
+        """What is known of the ratio at and above the size `um` [um(c)].
 
         Examples
         --------
@@ -93,7 +101,20 @@ class Beta:
         return BetaAt(found["known"], found["low"], found["high"], None if rules is None else tuple(rules))
 
     def bins(self, sizes: Sequence[float]) -> list[float]:
-        """The ratio in each bin between rising sizes [um(c)], the last one open, under medium test dust [-]."""
+        """The ratio in each bin between rising `sizes` [um(c)], the last one open, under medium test dust [-].
+
+        Raises
+        ------
+        SiltcodeError
+            ``beta-not-rated`` below the rated sizes; ``betas-inconsistent`` if no bins have these ratios;
+            ``challenge-outside`` where the dust is not known.
+
+        Examples
+        --------
+        >>> from siltcode import Beta
+        >>> [round(beta, 2) for beta in Beta({4: 3, 6: 20, 14: 1000}).bins([4, 6, 14])]
+        [1.94, 18.6, 1000.0]
+        """
         return _native.beta_bins(self._exact, [float(um) for um in sizes])
 
     def _repr_html_(self) -> str:
@@ -108,10 +129,17 @@ class BetaAt:
     Attributes
     ----------
     known : {"rated", "between", "within", "at most", "at least"}
+        A rated size; between two; a nominal interval; below the rated sizes; above them, or too large to measure.
     low, high : float
         The ratio lies between these [-].
     rules : tuple of float, or None
         Between two rated sizes: ln beta over the size, ln beta over ln size, ln (beta - 1) over ln size [-].
+
+    Examples
+    --------
+    >>> from siltcode import Beta
+    >>> Beta({5: 10, 7: 200}).at(4)
+    BetaAt(known='at most', low=1.0, high=10.0, rules=None)
     """
 
     known: Literal["rated", "between", "within", "at most", "at least"]
@@ -139,8 +167,15 @@ class Element:
     rated_flow : str or float
         The flow it is rated for: text with a unit, or a number [L/min].
     kind : {"bag", "spin-on", "cartridge", "water-absorbing", "empty-housing"}
+        What it is. An empty housing holds back nothing.
     flow : str, float or None
-        The flow that goes through it, if not the rated one.
+        The flow that goes through it, if not the rated one: text with a unit, or a number [L/min].
+
+    Examples
+    --------
+    >>> from siltcode import Beta, Element
+    >>> Element(Beta("4:10"), "60 L/min", "bag")
+    Element(beta=Beta('4:10'), rated_flow='60 L/min', kind='bag', flow=None)
     """
 
     beta: Beta | None
@@ -156,7 +191,22 @@ class Element:
 
 @dataclass(frozen=True, slots=True)
 class Stage:
-    """Elements side by side, and the share of the flow that gets past them [-]."""
+    """Elements side by side.
+
+    Attributes
+    ----------
+    elements : tuple of Element
+        The flow is shared among them in proportion to their flows.
+    leak : float
+        The share of the flow that gets past them all, 0 or more and below 1 [-].
+
+    Examples
+    --------
+    >>> from siltcode import Beta, Element, Stage, Train
+    >>> leaking = Stage((Element(Beta("4:200"), "60 L/min"),), leak=0.01)
+    >>> round(Train.of(leaking).ceiling)
+    100
+    """
 
     elements: tuple[Element, ...]
     leak: float = 0.0
@@ -164,7 +214,19 @@ class Stage:
 
 @dataclass(frozen=True, slots=True)
 class Train:
-    """Stages one behind the other, with a share of the flow that misses them all [-].
+    """Stages one behind the other.
+
+    Attributes
+    ----------
+    stages : tuple of Stage
+        In the order of the flow.
+    bypass : float
+        The share of the flow that misses them all, 0 or more and below 1 [-].
+
+    Notes
+    -----
+    What one stage lets through of a bin of sizes is what the next one meets: ratios are multiplied bin by bin, since the
+    product of the ratios at and above a size is too good.
 
     Examples
     --------
@@ -181,7 +243,27 @@ class Train:
 
     @classmethod
     def of(cls, *stages: Element | Iterable[Element] | Stage, bypass: float = 0.0) -> Train:
-        """A train of elements, or of several side by side, in the order of the flow."""
+        """A train of elements, or of several side by side.
+
+        Parameters
+        ----------
+        *stages : Element, iterable of Element, or Stage
+            In the order of the flow.
+        bypass : float
+            The share of the flow that misses them all, 0 or more and below 1 [-].
+
+        Returns
+        -------
+        Train
+
+        Examples
+        --------
+        >>> from siltcode import Beta, Element, Train
+        >>> fine = Element(Beta("4:10"), "60 L/min")
+        >>> train = Train.of([fine, fine], fine, bypass=0.02)
+        >>> [len(stage.elements) for stage in train.stages]
+        [2, 1]
+        """
         return cls(tuple(_stage(stage) for stage in stages), bypass)
 
     def _given(self) -> dict[str, Any]:
@@ -189,11 +271,31 @@ class Train:
         return {"stages": stages, "bypass": self.bypass}
 
     def efficiencies(self, sizes: Sequence[float]) -> list[float]:
-        """The efficiency in each bin between rising sizes [um(c)], the last one open, under medium test dust [-]."""
+        """The efficiency in each bin between rising `sizes` [um(c)], the last one open, under medium test dust [-].
+
+        Raises
+        ------
+        SiltcodeError
+            As for `Beta.bins`; ``share-out-of-range``, ``train-empty``.
+
+        Examples
+        --------
+        >>> from siltcode import Beta, Element, Train
+        >>> Train.of(Element(Beta("4:200"), "60 L/min"), bypass=0.1).efficiencies([4])
+        [0.8955]
+        """
         return _native.train_bins(self._given(), [float(um) for um in sizes])
 
     def efficiency(self, um: float) -> tuple[float, float]:
-        """The least and the greatest efficiency at and above a size [um(c)] that the ratios alone allow [-]."""
+        """The least and the greatest efficiency at and above the size `um` [um(c)] that the ratios alone allow [-].
+
+        Examples
+        --------
+        >>> from siltcode import Beta, Element, Train
+        >>> fine = Element(Beta("4:10"), "60 L/min")
+        >>> Train.of(fine, fine).efficiency(4)
+        (0.9, 0.99)
+        """
         return _native.train_lumped(self._given(), float(um))
 
     @property
@@ -227,6 +329,13 @@ class MeasuredBeta:
         How likely counts so far apart are if the filter holds back nothing [-].
     beta : float or None
         The ratio to reckon with: the value, or the bound where too few passed [-]; None if it is not above 1.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> found = siltcode.measured_beta([400], [0], "10 mL")
+    >>> found.ratio, found.interval[1], round(found.beta, 1)
+    (None, inf, 107.9)
     """
 
     ratio: float | None

@@ -50,20 +50,68 @@ class Frame:
         return self._columns.column(name)
 
     def to_dict(self) -> dict[str, Any]:
-        """Every column by its name."""
+        """Every column by its name.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> frame = siltcode.Batch.of([siltcode.Sample.of({4: 1752, 6: 517, 14: 55}, "A")]).score().frame
+        >>> frame.to_dict()["iso4406"]
+        ['18/16/13']
+        """
         return {name: self[name] for name in self.columns}
 
     def to_pandas(self, index: Any = None) -> Any:
-        """A `pandas.DataFrame`, with the given index."""
+        """A `pandas.DataFrame`, with the given `index`.
+
+        Raises
+        ------
+        ModuleNotFoundError
+            Without the package pandas.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> frame = siltcode.Batch.of([siltcode.Sample.of({4: 1752, 6: 517, 14: 55}, "A")]).score().frame
+        >>> frame.to_pandas(index=["first"])[["id", "iso4406"]]
+              id   iso4406
+        first  A  18/16/13
+        """
         pandas = needed("pandas", "pandas")
         return pandas.DataFrame(self.to_dict(), index=index)
 
     def to_polars(self) -> Any:
-        """A `polars.DataFrame`."""
+        """A `polars.DataFrame`.
+
+        Raises
+        ------
+        ModuleNotFoundError
+            Without the package polars.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> frame = siltcode.Batch.of([siltcode.Sample.of({4: 1752, 6: 517, 14: 55}, "A")]).score().frame
+        >>> frame.to_polars()["iso4406"].to_list()
+        ['18/16/13']
+        """
         return needed("polars", "polars").DataFrame(self)
 
     def to_pyarrow(self) -> Any:
-        """A `pyarrow.Table`."""
+        """A `pyarrow.Table`.
+
+        Raises
+        ------
+        ModuleNotFoundError
+            Without the package pyarrow.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> frame = siltcode.Batch.of([siltcode.Sample.of({4: 1752, 6: 517, 14: 55}, "A")]).score().frame
+        >>> frame.to_pyarrow().column("iso4406").to_pylist()
+        ['18/16/13']
+        """
         return needed("pyarrow", "arrow").table(self)
 
     def __arrow_c_stream__(self, requested_schema: object | None = None) -> object:

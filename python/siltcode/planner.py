@@ -47,6 +47,13 @@ class VolumePlan:
         The largest count that accepts [particles].
     power : float
         How likely the clean fluid passes [-].
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> plan = siltcode.plan_volume(1.3, 0.65)
+    >>> round(plan.volume_ml, 1), plan.most_to_accept, round(plan.power, 3)
+    (19.6, 17, 0.904)
     """
 
     volume_ml: float

@@ -45,10 +45,31 @@ def spectrum(samples: Sample | Sequence[Sample], target: Any = None, ax: Any = N
     target : str or Code, optional
         A code, drawn as the most it allows.
     ax : Axes, optional
+        Where to draw; without it, the current one.
 
     Returns
     -------
     Axes
+        Sizes [um] against particles at and above them [1/mL].
+
+    Raises
+    ------
+    SiltcodeError
+        ``code-unreadable`` if the target is no code; why a bottle cannot be scored.
+
+    References
+    ----------
+    .. [1] ISO/TR 4808, Hydraulic fluid power, interpolation method for particle count contamination data: the axes.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> from matplotlib.figure import Figure
+    >>> from siltcode import plots
+    >>> ax = Figure().subplots()
+    >>> bottle = siltcode.Sample.of({4: 1752, 6: 517, 14: 55}, "A", per="raw", volume_ml=1)
+    >>> plots.spectrum(bottle, target="18/16/13", ax=ax).get_xlabel()
+    'size [um(c)]'
     """
     ax = _axes(ax)
     bottles = [samples] if isinstance(samples, Sample) else list(samples)
@@ -116,12 +137,24 @@ def odds(given: Odds | dict[str, Odds], ax: Any = None) -> Any:
     Parameters
     ----------
     given : Odds, or mapping of label to Odds
-        As `code_odds` gives them, or the channels of a `Score`: ``{c.size: c.odds for c in score.channels}``.
+        As `code_odds` gives them, or the channels of a `Score`: ``{c.size: c.odds for c in score.channels}``. None is
+        left out.
     ax : Axes, optional
+        Where to draw; without it, the current one.
 
     Returns
     -------
     Axes
+        Range numbers [-] against probabilities [-].
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> from matplotlib.figure import Figure
+    >>> from siltcode import plots
+    >>> ax = Figure().subplots()
+    >>> plots.odds(siltcode.code_odds(12, "1 mL"), ax).get_ylabel()
+    'probability [-]'
     """
     ax = _axes(ax)
     labelled = {"": given} if isinstance(given, Odds) else {label: o for label, o in given.items() if o is not None}
@@ -156,10 +189,22 @@ def cleanup(job: Passes, ax: Any = None) -> Any:
     job : Passes
         A forecast. Its interval, 10 to 90 %, is the bar at the deciding size's target; without doubt there is none.
     ax : Axes, optional
+        Where to draw; without it, the current one.
 
     Returns
     -------
     Axes
+        Tank turnovers [-], and above them the time [h], against particles at and above each size [1/mL].
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> from matplotlib.figure import Figure
+    >>> from siltcode import plots
+    >>> ax = Figure().subplots()
+    >>> job = siltcode.passes("22/20/17", "18/16/13", {4: 3, 6: 20, 14: 1000}, "18 m3", "60 L/min", beta_spread=1.5)
+    >>> plots.cleanup(job, ax).get_xlabel()
+    'tank turnovers [-]'
     """
     ax = _axes(ax)
     enough = job.quantile(0.9)
@@ -212,15 +257,27 @@ def causes(job: Passes, ax: Any = None) -> Any:
     job : Passes
         A forecast with some doubt.
     ax : Axes, optional
+        Where to draw; without it, the current one.
 
     Returns
     -------
     Axes
+        Shares [-] by cause.
 
     Raises
     ------
     ValueError
         If the forecast has no doubt, so that there is nothing to share.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> from matplotlib.figure import Figure
+    >>> from siltcode import plots
+    >>> ax = Figure().subplots()
+    >>> job = siltcode.passes("22/20/17", "18/16/13", {4: 3, 6: 20, 14: 1000}, "18 m3", "60 L/min", beta_spread=1.5)
+    >>> [label.get_text() for label in plots.causes(job, ax).get_yticklabels()][-1]
+    'beta'
     """
     if job.causes is None:
         raise ValueError("the forecast has no doubt: state a spread, for example beta_spread=1.5")
@@ -240,10 +297,22 @@ def runs(sample: Sample, ax: Any = None) -> Any:
     sample : Sample
         A bottle of two or more runs. The band needs raw counts.
     ax : Axes, optional
+        Where to draw; without it, the current one.
 
     Returns
     -------
     Axes
+        Runs [number] against the count over the mean [-].
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> from matplotlib.figure import Figure
+    >>> from siltcode import plots
+    >>> ax = Figure().subplots()
+    >>> bottle = siltcode.Sample.of([{4: 1700}, {4: 1810}, {4: 1745}], per="raw", volume_ml=1)
+    >>> plots.runs(bottle, ax).get_xlabel()
+    'run [number]'
     """
     from siltcode.certainty import poisson_interval
 

@@ -31,6 +31,13 @@ class Agreement:
         How likely chance alone gives so strong a trend [-].
     spread, allowed : float
         The largest less the smallest run over the mean, and what is allowed [-].
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> found = siltcode.agreement([410, 350, 280])
+    >>> found.direction, found.spread > found.allowed, round(found.index, 1)
+    ('falling', True, 12.2)
     """
 
     statistic: float
@@ -101,7 +108,24 @@ def agreement(
 
 @dataclass(frozen=True, slots=True)
 class RateRatio:
-    """The first concentration over the second, its interval, and how likely equal ones differ so much [-]."""
+    """Two concentrations compared.
+
+    Attributes
+    ----------
+    ratio : float or None
+        The first over the second [-]; None where nothing was counted in the second.
+    interval : tuple of float
+        Its interval [-]; to infinity where nothing was counted in the second.
+    p_equal : float
+        How likely equal concentrations give counts so far apart [-].
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> found = siltcode.compare((100, 1), (64, 1))
+    >>> [round(end, 2) for end in found.interval]
+    [1.13, 2.17]
+    """
 
     ratio: float | None
     interval: tuple[float, float]

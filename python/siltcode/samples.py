@@ -35,6 +35,12 @@ class Channel:
         The volume they were counted in, after dilution [mL].
     dilution : float or None
         Total volume over sample volume [-].
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> siltcode.Sample.of({4: 1752}, per="raw", volume_ml="2 mL").channels[0]
+    Channel(size_um=4.0, per_ml=876.0, raw=1752, volume_ml=2.0, dilution=1.0)
     """
 
     size_um: float
@@ -50,7 +56,24 @@ class Channel:
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """One counting of a bottle, sizes rising."""
+    """One counting of a bottle.
+
+    Attributes
+    ----------
+    channels : tuple of Channel
+        Its sizes, rising.
+    scale : {"um(c)", "um(b)", "um(acftd)", "um(microscope)"}
+        The scale of the sizes.
+    label : str or None
+        Its name, if it has one.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> run = siltcode.Run((siltcode.Channel(4, 1752.0), siltcode.Channel(6, 517.0)), label="first")
+    >>> siltcode.Sample((run,), "A")
+    Sample('A', 1 run, per mL {4: 1752.0, 6: 517.0})
+    """
 
     channels: tuple[Channel, ...]
     scale: Scale = "um(c)"
@@ -75,6 +98,15 @@ class Sample:
         What else was measured: the property and the value with its unit, ``("water", "150 mg/kg")``.
     notes : tuple of (str, str)
         Anything else: heading and text.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> bottle = siltcode.Sample.of([{4: 1700, 6: 500}, {4: 1800, 6: 540}], "A", companions={"water": "150 mg/kg"})
+    >>> bottle
+    Sample('A', 2 runs, per mL {4: 1750.0, 6: 520.0})
+    >>> bottle.companions
+    (('water', '150 mg/kg'),)
     """
 
     runs: tuple[Run, ...]
@@ -164,10 +196,19 @@ class Sample:
     def converted(self, scale: Scale) -> Sample:
         """The same bottle with all runs as one and its sizes in another scale; the conversion is in the notes.
 
+        Parameters
+        ----------
+        scale : {"um(c)", "um(b)", "um(acftd)"}
+            The wanted scale; for the microscope no conversion is published.
+
+        Returns
+        -------
+        Sample
+
         Raises
         ------
         SiltcodeError
-            ``conversion-unknown``, ``conversion-outside``.
+            ``conversion-unknown``, ``conversion-outside`` unless every size lies within the published pairs.
 
         Examples
         --------
@@ -181,7 +222,23 @@ class Sample:
         return Sample((Run(_channels(channels), scale),), self.id, self.companions, self.notes + note)
 
     def score(self, spec: SpecLike | None = None, **how: Any) -> Score:
-        """The bottle scored; the options are those of `Batch.score`.
+        """The bottle scored.
+
+        Parameters
+        ----------
+        spec : str, path, Code or Spec, optional
+            The target, as for `spec`.
+        **how
+            The options of `Batch.score`.
+
+        Returns
+        -------
+        Score
+
+        Raises
+        ------
+        SiltcodeError
+            Why it cannot be scored: ``count-rises-with-size``, ``scales-mixed`` and others; those of `Batch.score`.
 
         Examples
         --------

@@ -13,7 +13,24 @@ from siltcode.decision import Outcome
 
 @dataclass(frozen=True, slots=True)
 class Flag:
-    """Something that looks wrong: its stable code, how much it weighs, where, what was found, what to do."""
+    """Something that looks wrong with a bottle.
+
+    Attributes
+    ----------
+    code, severity : str
+        Its stable code, and how much it weighs: ``"note"`` or ``"warning"``.
+    size : str or None
+        The size with its scale; None where it is about the whole bottle.
+    evidence, advice : str
+        What was found, and what to do.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> flag = siltcode.Sample.of({14: 12}, per="raw", volume_ml=1).score().flags[0]
+    >>> flag.code, flag.size, flag.evidence
+    ('few-raw-counts', '14 um(c)', '12 particles in 1.000 mL of sample')
+    """
 
     code: str
     severity: str
@@ -44,6 +61,15 @@ class ScoredChannel:
         The interval of the concentration [particles/mL]; None where raw count or volume is missing.
     odds : Odds or None
         The odds of each range number.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> channel = siltcode.Sample.of({14: 12}, per="raw", volume_ml=1).score().channels[0]
+    >>> channel.number, channel.few, [round(end, 1) for end in channel.interval_per_ml]
+    (11, True, [6.2, 21.0])
+    >>> channel.odds
+    Odds(9: 0.003, 10: 0.250, 11: 0.718, 12: 0.029)
     """
 
     size: str
@@ -59,7 +85,32 @@ class ScoredChannel:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One requirement of the target, answered by the numbers as they are."""
+    """One requirement of the target, answered by the numbers as they are.
+
+    Attributes
+    ----------
+    subject, limit : str
+        What is looked at, and what is asked of it.
+    found : str or None
+        What was found, with its unit; None where nothing was.
+    finding : str
+        ``"met"``, ``"not met"`` or why it cannot be said.
+    numbers_over : int or None
+        How many range numbers lie between the limit and what was found: above 0 is dirtier [-].
+    ratio : float or None
+        What was found over the limit [-].
+    note : str or None
+        What must be said with it.
+    status : str
+        How well the limit is known: ``USER``, ``READ``, ``DERIVED`` or ``MEMORY``.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> finding = siltcode.Sample.of({4: 6000, 6: 517, 14: 55}).score("18/16/13").verdict.findings[0]
+    >>> finding.subject, finding.limit, finding.finding, finding.numbers_over, finding.ratio
+    ('4 um(c)', 'number 18', 'not met', 2, 2.4)
+    """
 
     subject: str
     limit: str
@@ -78,6 +129,7 @@ class Verdict:
     Attributes
     ----------
     outcome : {"conforms", "does not conform", "undecided"}
+        The answer.
     rule : str
         The decision rule, in words.
     p : float or None
@@ -92,6 +144,16 @@ class Verdict:
         The factor by which particle counts still have to come down [-]; 1 where the limits are met.
     findings : tuple of Finding
         Requirement by requirement.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> bottle = siltcode.Sample.of({4: 1752, 6: 517, 14: 78}, per="raw", volume_ml=1)
+    >>> verdict = bottle.score("18/16/13").verdict
+    >>> str(verdict), round(verdict.p, 2), verdict.deciding
+    ('undecided', 0.58, '14 um(c)')
+    >>> verdict.rule
+    'probability of conformity at least 95 %'
     """
 
     outcome: Outcome
@@ -121,6 +183,7 @@ class Score:
     Attributes
     ----------
     id : str
+        The bottle's name.
     iso4406 : str or None
         The code as printed, where the code's sizes were counted.
     scale : str
@@ -137,6 +200,15 @@ class Score:
         Where the certainty is not known: what to record next time.
     verdict : Verdict or None
         The verdict, if there was a target.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> score = siltcode.Sample.of({4: 1752, 6: 517, 14: 55}, "A", per="raw", volume_ml=1).score("18/16/13")
+    >>> score
+    Score('A': 18/16/13 conforms)
+    >>> [channel.raw for channel in score.channels], score.flags
+    ([1752, 517, 55], ())
     """
 
     id: str

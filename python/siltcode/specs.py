@@ -16,7 +16,23 @@ from siltcode.samples import Scale
 
 @dataclass(frozen=True, slots=True)
 class Requirement:
-    """One thing asked for: what is looked at, the limit, how well the number is known, and a note."""
+    """One thing asked for.
+
+    Attributes
+    ----------
+    subject, limit : str
+        What is looked at, and what is asked of it.
+    status : str
+        How well the number is known: ``USER``, ``READ``, ``DERIVED`` or ``MEMORY``.
+    note : str or None
+        What must be said with it.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> siltcode.spec("18/16/13").requirements[0]
+    Requirement(subject='4 um(c)', limit='number 18', status='USER', note=None)
+    """
 
     subject: str
     limit: str
@@ -38,6 +54,15 @@ class Spec:
         How well its numbers are known: ``USER``, ``READ``, ``DERIVED`` or ``MEMORY``.
     requirements : tuple of Requirement
         In their document's order.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> diesel = siltcode.spec("wwfc-diesel")
+    >>> diesel
+    Spec('wwfc-diesel', 3 requirements, READ)
+    >>> [requirement.limit for requirement in diesel.requirements]
+    ['number 18', 'number 16', 'number 13']
     """
 
     name: str
@@ -49,7 +74,14 @@ class Spec:
     _given: tuple[str | None, str | None, str]
 
     def as_given(self) -> dict[str, Any]:
-        """What the native module reads it from."""
+        """What the native module reads it from: the TOML text or the code, and the scale of the code's sizes.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> siltcode.spec("18/16/13").as_given()
+        {'toml': None, 'code': '18/16/13', 'scale': 'um(c)'}
+        """
         return dict(zip(("toml", "code", "scale"), self._given, strict=True))
 
     def __str__(self) -> str:
@@ -133,6 +165,11 @@ def _of(given: tuple[str | None, str | None, str]) -> Spec:
 
 def specs() -> list[str]:
     """The names of the published specifications that come with the package.
+
+    Returns
+    -------
+    list of str
+        What `spec` takes.
 
     Examples
     --------

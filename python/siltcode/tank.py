@@ -34,6 +34,15 @@ class Remedy:
         A larger ratio in every bin [-]; None where even a perfect filter would not do.
     ingress_share : float or None
         The share of the ingress that may remain [-].
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> incoming = {4: 3000, 6: 900, 14: 10}
+    >>> stuck = siltcode.passes("22/20/17", "18/16/13", "4:3,6:20,14:1000", "18 m3", "60 L/min", ingress=incoming)
+    >>> remedy = stuck.channels[0].remedy
+    >>> round(remedy.flow), remedy.beta, round(remedy.ingress_share, 2)
+    (635, None, 0.09)
     """
 
     flow: float | None
@@ -57,6 +66,13 @@ class ChannelForecast:
         The turnovers from the target to the next cleaner range number [-].
     remedy : Remedy or None
         What would make it reachable.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> job = siltcode.passes("22/20/17", "18/16/13", {4: 3, 6: 20, 14: 1000}, "18 m3", "60 L/min")
+    >>> [(channel.size_um, round(channel.turnovers, 2)) for channel in job.channels]
+    [(4.0, 5.2), (6.0, 2.89), (14.0, 2.79)]
     """
 
     size_um: float
@@ -80,6 +96,7 @@ class Passes:
     mean : float
         The mean number of turnovers over the doubt [-]; infinite where the target may be out of reach.
     reachable : bool
+        Whether any number of turnovers is enough.
     deciding : str
         The size that takes longest.
     channels : tuple of ChannelForecast
@@ -88,6 +105,13 @@ class Passes:
         The share of the variance by cause: ``start``, ``beta``, ``ingress``, ``mixing`` [-]; None without doubt.
     assumptions : tuple of str
         What was taken for granted.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> job = siltcode.passes("22/20/17", "18/16/13", {4: 3, 6: 20, 14: 1000}, "18 m3", "60 L/min")
+    >>> round(job.turnovers, 1), round(job.hours), job.deciding
+    (5.2, 26, '4 um(c)')
     """
 
     def __init__(self, given: dict[str, Any]) -> None:
@@ -113,16 +137,42 @@ class Passes:
         return hash((self.turnovers, self.channels))
 
     def quantile(self, p: float) -> float:
-        """The turnovers that are enough with probability `p`, ``0 < p < 1`` [-]; infinite where no number is."""
+        """The turnovers that are enough with probability `p`, ``0 < p < 1`` [-]; infinite where no number is.
+
+        Raises
+        ------
+        SiltcodeError
+            ``level-out-of-range`` unless ``0 < p < 1``.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> job = siltcode.passes("22/20/17", "18/16/13", "4:3,6:20,14:1000", "18 m3", "60 L/min", beta_spread=1.5)
+        >>> [round(job.quantile(p), 1) for p in (0.1, 0.5, 0.9)]
+        [4.2, 5.2, 7.0]
+        """
         found = self._native.quantile(float(p))
         return math.inf if found is None else found
 
     def hours_of(self, turnovers: float) -> float:
-        """The time that so many turnovers take [h]."""
+        """The time that so many `turnovers` take [h].
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> job = siltcode.passes("22/20/17", "18/16/13", {4: 3, 6: 20, 14: 1000}, "18 m3", "60 L/min")
+        >>> job.hours_of(7)
+        35.0
+        """
         return self._native.hours(turnovers) if math.isfinite(turnovers) else math.inf
 
     def beta_for(self, turnovers: float) -> dict[float, float | None]:
         """The ratio, the same in every bin, that would be enough in so many turnovers.
+
+        Parameters
+        ----------
+        turnovers : float
+            The turnovers there is time for [-].
 
         Returns
         -------
@@ -140,18 +190,51 @@ class Passes:
         return dict(zip(sizes, self._native.beta_for(float(turnovers)), strict=True))
 
     def flow_for(self, time: Any) -> float | None:
-        """The flow that would be enough in a time, text with a unit or a number [h]; None where no flow is [L/min].
+        """The flow that would be enough in a `time`, text with a unit or a number [h]; None where no flow is [L/min].
 
         What the filter holds back is taken to be the same at any flow, which a flow far above its rating is not.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> job = siltcode.passes("22/20/17", "18/16/13", {4: 3, 6: 20, 14: 1000}, "18 m3", "60 L/min")
+        >>> round(job.flow_for("8 h"))
+        195
         """
         return self._native.flow_for(float(in_unit(time, "h")))
 
     def code_after(self, turnovers: float) -> Code:
-        """The code after so many turnovers."""
+        """The code after so many `turnovers`, for a target at the sizes of the code.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> job = siltcode.passes("22/20/17", "18/16/13", {4: 3, 6: 20, 14: 1000}, "18 m3", "60 L/min")
+        >>> job.code_after(3)
+        Code('20/16/13')
+        """
         return Code._of(_native.parse_code(self._native.code_after(float(turnovers))))
 
     def clean_after(self, turnovers: Any) -> Any:
-        """The probability that so many turnovers are enough [-]; a number or array_like, the same kind out."""
+        """The probability that so many turnovers are enough.
+
+        Parameters
+        ----------
+        turnovers : number or array_like, any shape
+            Numbers of turnovers [-].
+
+        Returns
+        -------
+        float of the same kind and shape [-]
+            Without doubt 0 or 1.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> job = siltcode.passes("22/20/17", "18/16/13", "4:3,6:20,14:1000", "18 m3", "60 L/min", beta_spread=1.5)
+        >>> job.clean_after([4, 6, 8]).round(2)
+        array([0.05, 0.75, 0.96])
+        """
         values, back = _arrays.floats(turnovers, "turnovers")
         return back(self._native.clean_after(_arrays.flat(values)).reshape(values.shape))
 
