@@ -310,26 +310,31 @@ pub(super) const SETTLED: f64 = 1e-14;
 pub(super) const ENDLESS: f64 = 1e9;
 
 /// Where a function that is above 0 at 0 first comes down to it, to within a part of it; none before it is [`ENDLESS`].
-///
-/// The function is near to a straight line: false position, with the end that stays halved (Illinois). Where it is no
-/// number (the logarithm of what lies below the floor) it counts as below.
 pub(super) fn first_below(above: impl Fn(f64) -> f64, settled: f64) -> Option<f64> {
-    let at = |tau: f64| Some(above(tau)).filter(|y| !y.is_nan()).unwrap_or(f64::NEG_INFINITY);
-    let (mut low, mut at_low) = (0.0, at(0.0));
-    let (mut high, mut at_high) = (1.0, at(1.0));
-    while at_high > 0.0 {
-        (low, at_low) = (high, at_high);
-        high *= 2.0;
-        at_high = at(high);
-        if high > ENDLESS {
+    let at = |tau: f64| (tau, above(tau));
+    let (mut low, mut high) = (at(0.0), at(1.0));
+    while high.1 > 0.0 {
+        (low, high) = (high, at(2.0 * high.0));
+        if high.0 > ENDLESS {
             return None;
         }
     }
+    Some(crossing(above, low, high, settled))
+}
+
+/// Where a function comes down to 0 between two of its points, the first of them above it, to within a part of the place.
+///
+/// The function is near to a straight line: false position, with the end that stays halved (Illinois). Where it is no
+/// number (the logarithm of what lies below the floor) it counts as below.
+pub(super) fn crossing(above: impl Fn(f64) -> f64, low: (f64, f64), high: (f64, f64), settled: f64) -> f64 {
+    let number = |y: f64| if y.is_nan() { f64::NEG_INFINITY } else { y };
+    let ((mut low, mut at_low), (mut high, mut at_high)) = (low, high);
+    (at_low, at_high) = (number(at_low), number(at_high));
     let (mut last, mut side) = (low, None);
     for _ in 0..200 {
         let straight = (low * at_high - high * at_low) / (at_high - at_low);
         let tau = if straight > low && straight < high { straight } else { f64::midpoint(low, high) };
-        let found = at(tau);
+        let found = number(above(tau));
         let stays = if found > 0.0 {
             (low, at_low) = (tau, found);
             &mut at_high
@@ -340,10 +345,10 @@ pub(super) fn first_below(above: impl Fn(f64) -> f64, settled: f64) -> Option<f6
         if side.replace(found > 0.0) == Some(found > 0.0) {
             *stays *= 0.5;
         }
-        if found == 0.0 || (tau - last).abs() <= settled * tau {
-            return Some(tau);
+        if found == 0.0 || (tau - last).abs() <= settled * tau.abs() {
+            return tau;
         }
         last = tau;
     }
-    Some(high)
+    high
 }

@@ -8,9 +8,9 @@
 
 use serde::Serialize;
 
-use super::channel::{Channel, ENDLESS, Factors, SETTLED, first_below};
+use super::channel::{Channel, ENDLESS, Factors, crossing, first_below};
 use super::doubt::{Cause, Causes, Doubt, causes};
-use super::nodes::{Grid, REACH, ROUNDING};
+use super::nodes::{Grid, LEAST_WEIGHT, REACH, ROUNDING};
 use super::turnovers::Turnovers;
 use crate::certainty::normal::{upper_quantile, upper_tail};
 use crate::certainty::{Level, Probability};
@@ -48,7 +48,7 @@ struct Node {
     ingress: f64,
     mixing: f64,
     weight: f64,
-    /// The turnovers of the ideal tank, where mixing is the widest cause or nothing is in doubt.
+    /// The logarithm of the turnovers of the ideal tank, where mixing is the widest cause.
     ideal: f64,
 }
 
@@ -61,9 +61,9 @@ impl Ensemble {
         let widest = widest(channels, doubt, causes);
         let mut ensemble = Self { channels: channels.to_vec(), doubt, causes, widest, nodes: Vec::new() };
         ensemble.nodes = ensemble.combined(widest);
-        if matches!(widest, None | Some(Cause::Mixing)) {
+        if widest == Some(Cause::Mixing) {
             for i in 0..ensemble.nodes.len() {
-                ensemble.nodes[i].ideal = ensemble.ideal(&ensemble.nodes[i]);
+                ensemble.nodes[i].ideal = ensemble.ideal(&ensemble.nodes[i]).ln();
             }
         }
         ensemble
@@ -88,7 +88,9 @@ impl Ensemble {
                 for (start, by_start) in grid.all(start) {
                     for (mixing, by_mixing) in grid.all(mixing) {
                         let weight = by_beta * by_ingress * by_start * by_mixing;
-                        nodes.push(Node { start, beta, ingress, mixing, weight, ideal: 0.0 });
+                        if weight > LEAST_WEIGHT {
+                            nodes.push(Node { start, beta, ingress, mixing, weight, ideal: 0.0 });
+                        }
                     }
                 }
             }
@@ -138,20 +140,36 @@ impl Ensemble {
     /// The probability that so many turnovers are enough.
     #[must_use]
     pub fn clean_after(&self, turnovers: Turnovers) -> Probability {
-        let sum: f64 = self.nodes.iter().map(|node| node.weight * self.enough(node, turnovers.get())).sum();
+        let turnovers = turnovers.get() / self.doubt.mixing_factor;
+        let sum: f64 = match self.widest {
+            None => f64::from(u8::from(turnovers >= self.ideal(&self.nodes[0]) * (1.0 - 4.0 * f64::EPSILON))),
+            Some(Cause::Mixing) => {
+                let log = turnovers.ln();
+                self.mean_of(|node| self.by_mixing(node, log))
+            }
+            Some(cause) => self.mean_of(|node| {
+                let ideal = turnovers / (node.mixing * self.doubt.mixing).exp();
+                if cause == Cause::Beta {
+                    self.by_beta(node, ideal)
+                } else {
+                    self.by_start_or_ingress(node, ideal, cause)
+                }
+            }),
+        };
         Probability::rounded(sum)
     }
 
-    /// The probability that so many turnovers are enough where all causes but the widest are given.
-    fn enough(&self, node: &Node, turnovers: f64) -> f64 {
-        let ideal = turnovers / self.doubt.mixing_factor / (node.mixing * self.doubt.mixing).exp();
-        match self.widest {
-            None => f64::from(u8::from(ideal >= node.ideal * (1.0 - 4.0 * f64::EPSILON))),
-            Some(Cause::Mixing) if node.ideal == 0.0 => 1.0,
-            Some(Cause::Mixing) => upper_tail((node.ideal / ideal).ln() / self.doubt.mixing),
-            Some(Cause::Beta) => self.by_beta(node, ideal),
-            Some(cause) => self.by_start_or_ingress(node, ideal, cause),
+    fn mean_of(&self, enough: impl Fn(&Node) -> f64) -> f64 {
+        self.nodes.iter().map(|node| node.weight * enough(node)).sum()
+    }
+
+    /// The probability that turnovers of this logarithm are enough where all causes but mixing are given.
+    fn by_mixing(&self, node: &Node, turnovers: f64) -> f64 {
+        if node.ideal == f64::NEG_INFINITY {
+            return 1.0;
         }
+        let short = (node.ideal - turnovers) / self.doubt.mixing;
+        if short < -CERTAIN { 1.0 } else { upper_tail(short) }
     }
 
     /// The concentration is a sum of what is left of the start and of the ingress, so the most of either that still
@@ -190,19 +208,28 @@ impl Ensemble {
     #[must_use]
     pub fn quantile(&self, level: Level) -> Option<Turnovers> {
         if self.widest.is_none() {
-            let needed = self.nodes[0].ideal * self.doubt.mixing_factor;
+            let needed = self.ideal(&self.nodes[0]) * self.doubt.mixing_factor;
             return needed.is_finite().then(|| Turnovers::computed(needed));
         }
-        if self.clean_after(Turnovers::NONE).get() >= level.get() {
+        let after = |turnovers: f64| self.clean_after(Turnovers::computed(turnovers)).get();
+        if after(0.0) >= level.get() {
             return Some(Turnovers::NONE);
         }
-        if self.clean_after(Turnovers::computed(ENDLESS)).get() < level.get() {
+        if after(ENDLESS) < level.get() {
             return None;
         }
         let wanted = upper_quantile(level.get());
-        let missing =
-            |turnovers: f64| upper_quantile(self.clean_after(Turnovers::computed(turnovers)).get()) - wanted;
-        first_below(missing, SETTLED).map(Turnovers::computed)
+        // by the logarithm the deviations are near to a straight line
+        let missing = |log: f64| upper_quantile(after(log.exp())) - wanted;
+        let at = |log: f64| (log, missing(log));
+        let (mut low, mut high) = (at(0.0), at(1.0));
+        while high.1 > 0.0 {
+            (low, high) = (high, at(high.0 + 1.0));
+        }
+        while low.1 <= 0.0 {
+            (low, high) = (at(2.0 * low.0 - 1.0), low);
+        }
+        Some(Turnovers::computed(crossing(missing, low, high, SETTLED).exp()))
     }
 
     /// The values to plan with.
@@ -231,6 +258,12 @@ impl Ensemble {
         self.causes
     }
 }
+
+/// More standard deviations than leave anything that a double can tell from 1.
+const CERTAIN: f64 = 9.0;
+
+/// A change of the logarithm of turnovers that is far below what the nodes leave open, as a part of it.
+const SETTLED: f64 = 1e-12;
 
 /// Where a falling function crosses 0 within reach, in standard deviations; none where it stays above.
 fn falling(of: impl Fn(f64) -> f64) -> Option<f64> {

@@ -11,7 +11,7 @@ pub(super) const REACH: f64 = 6.5;
 pub(super) const ROUNDING: f64 = 2e-6;
 
 /// Weights below this are left out.
-const LEAST_WEIGHT: f64 = 1e-12;
+pub(super) const LEAST_WEIGHT: f64 = 1e-12;
 
 /// How far nodes reach to each side and how far apart they are, in standard deviations.
 #[derive(Debug, Clone, Copy)]
