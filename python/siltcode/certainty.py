@@ -141,6 +141,11 @@ def code_odds(k: Any, volume_ml: Any, dilution: Any = 1.0, scatter: float = 0.0)
     The concentration has the posterior Gamma(k + 1/2) of Jeffreys' prior. The counts say nothing of how well the bottle
     stands for the tank.
 
+    References
+    ----------
+    .. [1] H. Jeffreys, An invariant form for the prior probability in estimation problems, Proceedings of the Royal
+       Society A 186 (1946) 453-461.
+
     Examples
     --------
     >>> import siltcode

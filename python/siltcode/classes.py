@@ -142,6 +142,10 @@ def classify(
     A size of the system between two counted sizes is read by two laws; where they disagree its class is a range. Nothing
     is read outside the counted sizes.
 
+    References
+    ----------
+    .. [1] The tables that `class_systems` names, as restated in ``reference-tables``.
+
     Examples
     --------
     >>> import siltcode
@@ -182,6 +186,11 @@ def as4059(counts: Mapping[float, Any], per: Per = "mL", scale: Scale = "um(c)")
     -------
     Classification
 
+    Raises
+    ------
+    SiltcodeError
+        As for `classify`.
+
     References
     ----------
     .. [1] SAE AS4059, as restated in ``reference-tables/as4059_cumulative.csv``.
@@ -210,6 +219,11 @@ def nas1638(
     -------
     Classification
 
+    Raises
+    ------
+    SiltcodeError
+        As for `classify`.
+
     References
     ----------
     .. [1] NAS 1638, as restated in ``reference-tables/nas1638.csv``; inactive for new design since 2001.
@@ -237,6 +251,11 @@ def gost17216(
     Returns
     -------
     Classification
+
+    Raises
+    ------
+    SiltcodeError
+        As for `classify`.
 
     References
     ----------
@@ -284,6 +303,11 @@ def class_limits(system: str, class_: str, scale: Scale = "um(c)") -> list[dict[
     list of dict, or None
         ``from``, ``to`` and ``at_most_per_100_ml`` [particles/100 mL]; None if there is no such class or scale.
 
+    Raises
+    ------
+    SiltcodeError
+        ``class-system-unknown``, ``class-unreadable``, ``size-unreadable`` if the scale is none.
+
     Examples
     --------
     >>> import siltcode
@@ -305,6 +329,19 @@ def as4059_possible(code: str) -> dict[str, str]:
     Returns
     -------
     dict of letter to class or range of classes
+
+    Raises
+    ------
+    SiltcodeError
+        ``code-unreadable``, ``number-out-of-range``, ``code-rises-with-size``.
+
+    Notes
+    -----
+    A range number and a class share no bounds, so one code mostly leaves two classes. Counts give the class itself.
+
+    References
+    ----------
+    .. [1] ISO 4406 and SAE AS4059, as restated in ``reference-tables``.
 
     Examples
     --------
@@ -333,6 +370,14 @@ def convert_size(um: float, from_: Scale, to: Scale) -> float:
     ------
     SiltcodeError
         ``conversion-unknown``, ``conversion-outside`` unless the size lies within the published pairs.
+
+    Notes
+    -----
+    Between two published pairs the line is straight. um(b) is a fixed share of um(c), recalled and not read (MEMORY).
+
+    References
+    ----------
+    .. [1] ISO 11171 and ISO 4402:1991, the pairs as restated in ``reference-tables/size_scales.csv``.
 
     Examples
     --------

@@ -78,6 +78,10 @@ def range_bounds(number: Any) -> Any:
     SiltcodeError
         ``number-out-of-range`` unless each number is 0 to 29 or 255.
 
+    References
+    ----------
+    .. [1] ISO 4406; see `range_numbers`.
+
     Examples
     --------
     >>> import siltcode
@@ -181,6 +185,10 @@ def parse_code(text: str) -> Code:
     SiltcodeError
         ``code-unreadable``, ``number-out-of-range``, or ``code-rises-with-size`` unless each number is at most the one
         before it.
+
+    References
+    ----------
+    .. [1] ISO 4406; see `range_numbers`.
 
     Examples
     --------

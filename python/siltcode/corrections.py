@@ -57,6 +57,15 @@ def diluted(
     SiltcodeError
         ``blank-above-sample``, ``dilution-below-one``, ``raw-not-whole``.
 
+    Notes
+    -----
+    The relative variances of count and dilution add: ``1/k + cv**2``, for a count large enough to be called normal;
+    the blank is taken as exact.
+
+    References
+    ----------
+    .. [1] JCGM 100:2008, Guide to the expression of uncertainty in measurement, 5.1.
+
     Examples
     --------
     >>> import siltcode
@@ -109,6 +118,19 @@ def less_blank(um: float, sample: Sequence[float], blank: Sequence[float], level
     Returns
     -------
     Net
+
+    Raises
+    ------
+    SiltcodeError
+        ``raw-not-whole``, ``volume-not-positive``, ``dilution-below-one``, ``level-out-of-range``.
+
+    Notes
+    -----
+    The interval is that of the profile likelihood of two Poisson counts, and does not fall below 0.
+
+    References
+    ----------
+    .. [1] T.-P. Li and Y.-Q. Ma, Astrophysical Journal 272 (1983) 317-324, Eq. 17.
 
     Examples
     --------

@@ -50,6 +50,10 @@ def read_counts(
     OSError
         If a file cannot be opened.
 
+    Notes
+    -----
+    No file is changed, and no row is mended: what a file does not say is assumed only where a notice says so.
+
     Examples
     --------
     >>> import pathlib, tempfile

@@ -24,6 +24,19 @@ def most_to_accept(at_limit: float, level: float = 0.95) -> int | None:
     int or None
         [particles]; None where even a count of zero would accept too often.
 
+    Raises
+    ------
+    SiltcodeError
+        ``count-not-finite``, ``level-out-of-range``.
+
+    Notes
+    -----
+    The largest count whose one-sided upper limit lies at or below the limit.
+
+    References
+    ----------
+    .. [1] F. Garwood, Fiducial limits for the Poisson distribution, Biometrika 28 (1936) 437-442.
+
     Examples
     --------
     >>> import siltcode
@@ -83,6 +96,15 @@ def plan_volume(limit_per_ml: float, clean_per_ml: float, level: float = 0.95, p
     SiltcodeError
         ``quantity-out-of-range`` unless ``0 <= clean < limit``, or if the two are too close.
 
+    Notes
+    -----
+    Counting alone: what varies between bottles is not in it. The power rises in steps, so it is a little above what was
+    asked for.
+
+    References
+    ----------
+    .. [1] F. Garwood, Fiducial limits for the Poisson distribution, Biometrika 28 (1936) 437-442.
+
     Examples
     --------
     >>> import siltcode
@@ -117,6 +139,12 @@ def sequential_step(
     Returns
     -------
     {"accept", "continue", "reject"}
+
+    Raises
+    ------
+    SiltcodeError
+        ``quantity-out-of-range`` unless ``0 < clean < limit`` and the risks are above 0 and below 1 in sum;
+        ``raw-not-whole``, ``volume-not-positive``.
 
     Notes
     -----

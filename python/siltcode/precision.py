@@ -25,6 +25,20 @@ def guarded(limit_per_ml: Any, relative: float, level: float = 0.95) -> Any:
     -------
     float of the same kind and shape [particles/mL]
 
+    Raises
+    ------
+    SiltcodeError
+        ``count-not-finite``, ``level-out-of-range``; ``quantity-out-of-range`` unless ``0 <= relative <= 10``.
+
+    Notes
+    -----
+    ``limit * exp(-z * u)`` with the quantile ``z`` of the level and the standard deviation ``u`` of the logarithm:
+    results are taken as lognormal.
+
+    References
+    ----------
+    .. [1] ILAC G8:09/2019, Guidelines on decision rules and statements of conformity.
+
     Examples
     --------
     >>> import siltcode
@@ -50,6 +64,16 @@ def in_numbers(relative: float, level: float = 0.95) -> tuple[float, float]:
     -------
     (float, float)
         The standard deviation, and the difference that chance stays below at the level [range numbers].
+
+    Raises
+    ------
+    SiltcodeError
+        ``level-out-of-range``; ``quantity-out-of-range`` unless ``0 <= relative <= 10``.
+
+    Notes
+    -----
+    A range number is nearly a doubling, so a standard deviation of the natural logarithm is divided by ln 2. Near the
+    clean end of the scale, where the table is rounded, this is only about right.
 
     Examples
     --------

@@ -146,6 +146,11 @@ def compare(first: Sequence[float], second: Sequence[float], level: float = 0.95
     -------
     RateRatio
 
+    Raises
+    ------
+    SiltcodeError
+        ``raw-not-whole``, ``volume-not-positive``, ``dilution-below-one``, ``level-out-of-range``.
+
     References
     ----------
     .. [1] C. J. Clopper and E. S. Pearson, Biometrika 26 (1934) 404-413.

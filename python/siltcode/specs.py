@@ -119,6 +119,10 @@ def spec(given: SpecLike, scale: Scale = "um(c)") -> Spec:
         ``spec-unknown`` if text is none of these; ``spec-unreadable``, ``spec-key-unknown``, ``spec-value-unusable`` or
         ``spec-empty``, with the file and the line.
 
+    Notes
+    -----
+    The numbers of published specifications restate their documents, with how each is known: the document decides.
+
     Examples
     --------
     >>> import siltcode

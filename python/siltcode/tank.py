@@ -357,6 +357,10 @@ def passes(
     A stirred tank of constant volume; every bin of sizes falls by its own efficiency and the channels are their sums.
     Nothing settles. What comes in sets a floor below which no number of turnovers goes.
 
+    References
+    ----------
+    .. [1] A mass balance; its worked values and their sources stand in ``tests/golden/tank.csv``.
+
     Examples
     --------
     >>> import siltcode

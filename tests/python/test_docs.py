@@ -6,6 +6,7 @@ import dataclasses
 import inspect
 import re
 from collections.abc import Iterator
+from pathlib import Path
 from types import ModuleType
 from typing import Any, NamedTuple
 
@@ -13,6 +14,8 @@ import pytest
 import siltcode
 from siltcode import plots, units
 
+#: The repository, whose sources name every error.
+ROOT = Path(__file__).resolve().parents[2]
 MODULES: list[ModuleType] = [siltcode, plots, units]
 #: The sections of numpydoc, in its order.
 SECTIONS = ["Parameters", "Attributes", "Returns", "Raises", "See Also", "Notes", "References", "Examples"]
@@ -122,3 +125,16 @@ def test_every_field_is_described(public: Public) -> None:
         return
     fields = {field.name for field in dataclasses.fields(public.thing) if field.repr and field.name[0] != "_"}
     assert fields <= _described(_sections(_text(public.thing)).get("Attributes", ""))
+
+
+def test_codes_of_errors_are_those_of_the_library() -> None:
+    """Every code that a docstring says is raised stands in the sources."""
+    sources = [*(ROOT / "crates").rglob("*.rs"), *(ROOT / "python" / "siltcode").glob("*.py")]
+    known = "".join(source.read_text(encoding="utf-8") for source in sources)
+    told = {code for public in ALL for code in _codes(_sections(_text(public.thing)).get("Raises", ""))}
+    assert len(told) > 30
+    assert {code for code in told if f'"{code}"' not in known} == set()
+
+
+def _codes(raises: str) -> list[str]:
+    return re.findall(r"``([a-z]+(?:-[a-z]+)+)``", raises)
