@@ -35,9 +35,18 @@ pub struct Ensemble {
     channels: Vec<Channel>,
     doubt: Doubt,
     causes: Option<Causes>,
-    /// The cause whose part is a normal probability; none without doubt.
-    widest: Option<Cause>,
-    nodes: Vec<Node>,
+    cases: Cases,
+}
+
+/// What a probability is summed over, by the cause whose part is a normal probability.
+#[derive(Debug, Clone, PartialEq)]
+enum Cases {
+    /// Nothing is in doubt.
+    One,
+    /// Mixing: it multiplies turnovers that the other causes have settled.
+    Mixing(Vec<Ideal>),
+    /// Another cause.
+    Other(Cause, Vec<Node>),
 }
 
 /// One combination of the causes that are summed over, each in its standard deviations; 0 for the one that is not.
@@ -48,8 +57,17 @@ struct Node {
     ingress: f64,
     mixing: f64,
     weight: f64,
-    /// The logarithm of the turnovers of the ideal tank, where mixing is the widest cause.
-    ideal: f64,
+}
+
+impl Node {
+    const BEST: Self = Self { start: 0.0, beta: 0.0, ingress: 0.0, mixing: 0.0, weight: 1.0 };
+}
+
+/// The turnovers of the ideal tank in combinations that come to about the same, by their logarithm.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Ideal {
+    log: f64,
+    weight: f64,
 }
 
 impl Ensemble {
@@ -58,15 +76,32 @@ impl Ensemble {
     #[must_use]
     pub fn new(channels: &[Channel], doubt: Doubt) -> Self {
         let causes = causes(channels, doubt);
-        let widest = widest(channels, doubt, causes);
-        let mut ensemble = Self { channels: channels.to_vec(), doubt, causes, widest, nodes: Vec::new() };
-        ensemble.nodes = ensemble.combined(widest);
-        if widest == Some(Cause::Mixing) {
-            for i in 0..ensemble.nodes.len() {
-                ensemble.nodes[i].ideal = ensemble.ideal(&ensemble.nodes[i]).ln();
+        let mut ensemble = Self { channels: channels.to_vec(), doubt, causes, cases: Cases::One };
+        ensemble.cases = match widest(channels, doubt, causes) {
+            None => Cases::One,
+            Some(Cause::Mixing) => Cases::Mixing(ensemble.ideals()),
+            Some(cause) => Cases::Other(cause, ensemble.combined(Some(cause))),
+        };
+        ensemble
+    }
+
+    /// The turnovers of all combinations of the causes other than mixing, those that mixing blurs into one together.
+    fn ideals(&self) -> Vec<Ideal> {
+        let ideal = |node: Node| Ideal { log: self.ideal(&node).ln(), weight: node.weight };
+        let mut ideals: Vec<Ideal> = self.combined(Some(Cause::Mixing)).into_iter().map(ideal).collect();
+        ideals.sort_by(|a, b| a.log.total_cmp(&b.log));
+        let mut groups: Vec<(f64, Ideal)> = Vec::new();
+        for ideal in ideals {
+            match groups.last_mut() {
+                Some((from, group))
+                    if ideal.log == *from || ideal.log - *from < BLURRED * self.doubt.mixing =>
+                {
+                    *group = group.and(ideal);
+                }
+                _ => groups.push((ideal.log, ideal)),
             }
         }
-        ensemble
+        groups.into_iter().map(|(_, group)| group).collect()
     }
 
     /// The combinations of all causes in doubt but one.
@@ -89,7 +124,7 @@ impl Ensemble {
                     for (mixing, by_mixing) in grid.all(mixing) {
                         let weight = by_beta * by_ingress * by_start * by_mixing;
                         if weight > LEAST_WEIGHT {
-                            nodes.push(Node { start, beta, ingress, mixing, weight, ideal: 0.0 });
+                            nodes.push(Node { start, beta, ingress, mixing, weight });
                         }
                     }
                 }
@@ -141,35 +176,30 @@ impl Ensemble {
     #[must_use]
     pub fn clean_after(&self, turnovers: Turnovers) -> Probability {
         let turnovers = turnovers.get() / self.doubt.mixing_factor;
-        let sum: f64 = match self.widest {
-            None => f64::from(u8::from(turnovers >= self.ideal(&self.nodes[0]) * (1.0 - 4.0 * f64::EPSILON))),
-            Some(Cause::Mixing) => {
+        Probability::rounded(match &self.cases {
+            Cases::One => f64::from(u8::from(turnovers >= self.best() * (1.0 - 4.0 * f64::EPSILON))),
+            Cases::Mixing(ideals) => {
                 let log = turnovers.ln();
-                self.mean_of(|node| self.by_mixing(node, log))
+                ideals.iter().map(|ideal| ideal.weight * ideal.enough(log, self.doubt.mixing)).sum()
             }
-            Some(cause) => self.mean_of(|node| {
-                let ideal = turnovers / (node.mixing * self.doubt.mixing).exp();
-                if cause == Cause::Beta {
-                    self.by_beta(node, ideal)
-                } else {
-                    self.by_start_or_ingress(node, ideal, cause)
-                }
-            }),
-        };
-        Probability::rounded(sum)
+            Cases::Other(cause, nodes) => {
+                nodes.iter().map(|node| node.weight * self.enough(node, turnovers, *cause)).sum()
+            }
+        })
     }
 
-    fn mean_of(&self, enough: impl Fn(&Node) -> f64) -> f64 {
-        self.nodes.iter().map(|node| node.weight * enough(node)).sum()
+    /// The turnovers of the ideal tank by the best estimates.
+    fn best(&self) -> f64 {
+        self.ideal(&Node::BEST)
     }
 
-    /// The probability that turnovers of this logarithm are enough where all causes but mixing are given.
-    fn by_mixing(&self, node: &Node, turnovers: f64) -> f64 {
-        if node.ideal == f64::NEG_INFINITY {
-            return 1.0;
+    /// The probability that so many turnovers are enough where all causes but this one are given.
+    fn enough(&self, node: &Node, turnovers: f64, cause: Cause) -> f64 {
+        let ideal = turnovers / (node.mixing * self.doubt.mixing).exp();
+        match cause {
+            Cause::Beta => self.by_beta(node, ideal),
+            _ => self.by_start_or_ingress(node, ideal, cause),
         }
-        let short = (node.ideal - turnovers) / self.doubt.mixing;
-        if short < -CERTAIN { 1.0 } else { upper_tail(short) }
     }
 
     /// The concentration is a sum of what is left of the start and of the ingress, so the most of either that still
@@ -207,8 +237,8 @@ impl Ensemble {
     /// than that leaves room for.
     #[must_use]
     pub fn quantile(&self, level: Level) -> Option<Turnovers> {
-        if self.widest.is_none() {
-            let needed = self.ideal(&self.nodes[0]) * self.doubt.mixing_factor;
+        if self.cases == Cases::One {
+            let needed = self.best() * self.doubt.mixing_factor;
             return needed.is_finite().then(|| Turnovers::computed(needed));
         }
         let after = |turnovers: f64| self.clean_after(Turnovers::computed(turnovers)).get();
@@ -258,6 +288,29 @@ impl Ensemble {
         self.causes
     }
 }
+
+impl Ideal {
+    /// The probability that turnovers of this logarithm are enough, for a standard deviation of the mixing.
+    fn enough(&self, turnovers: f64, mixing: f64) -> f64 {
+        let missing = (self.log - turnovers) / mixing;
+        if self.log == f64::NEG_INFINITY || missing < -CERTAIN { 1.0 } else { upper_tail(missing) }
+    }
+
+    /// Both together, at their mean; an end without bound stays where it is.
+    fn and(self, other: Self) -> Self {
+        let weight = self.weight + other.weight;
+        let log = if self.log == other.log {
+            self.log
+        } else {
+            self.log + (other.log - self.log) * (other.weight / weight)
+        };
+        Self { log, weight }
+    }
+}
+
+/// A part of the standard deviation of mixing so small that it makes no difference: what is put together at its mean
+/// within it changes a probability by less than a millionth.
+const BLURRED: f64 = 0.004;
 
 /// More standard deviations than leave anything that a double can tell from 1.
 const CERTAIN: f64 = 9.0;
