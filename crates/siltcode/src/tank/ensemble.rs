@@ -133,19 +133,20 @@ impl Ensemble {
         nodes
     }
 
-    fn factors(&self, node: &Node, channel: &Channel) -> Factors {
-        Factors {
-            start: (node.start * self.doubt.start_of(channel)).exp(),
-            beta: (node.beta * self.doubt.beta).exp(),
-            ingress: (node.ingress * self.doubt.ingress).exp(),
-        }
+    /// What the causes of a combination do to each channel.
+    fn factors<'a>(&'a self, node: &Node) -> impl Iterator<Item = (&'a Channel, Factors)> {
+        let (start, beta) = (node.start, (node.beta * self.doubt.beta).exp());
+        let ingress = (node.ingress * self.doubt.ingress).exp();
+        self.channels.iter().map(move |channel| {
+            let start = (start * self.doubt.start_of(channel)).exp();
+            (channel, Factors { start, beta, ingress })
+        })
     }
 
     /// The turnovers of the ideal tank; infinite where a target is out of reach.
     fn ideal(&self, node: &Node) -> f64 {
-        let needed = self.channels.iter().map(|channel| {
-            let turnovers = channel.scaled(&self.factors(node, channel)).turnovers();
-            turnovers.map_or(f64::INFINITY, Turnovers::get)
+        let needed = self.factors(node).map(|(channel, factors)| {
+            channel.scaled(&factors).turnovers().map_or(f64::INFINITY, Turnovers::get)
         });
         needed.fold(0.0, f64::max)
     }
@@ -205,8 +206,8 @@ impl Ensemble {
     /// The concentration is a sum of what is left of the start and of the ingress, so the most of either that still
     /// meets the target needs no search.
     fn by_start_or_ingress(&self, node: &Node, ideal: f64, cause: Cause) -> f64 {
-        let most = self.channels.iter().map(|channel| {
-            let parts = channel.parts(&self.factors(node, channel), ideal);
+        let most = self.factors(node).map(|(channel, factors)| {
+            let parts = channel.parts(&factors, ideal);
             let (own, other, spread) = match cause {
                 Cause::Ingress => (parts.ingress, parts.start, self.doubt.ingress),
                 _ => (parts.start, parts.ingress, self.doubt.start_of(channel)),
@@ -224,8 +225,8 @@ impl Ensemble {
     fn by_beta(&self, node: &Node, ideal: f64) -> f64 {
         let excess = |beta: f64| {
             let node = Node { beta, ..*node };
-            let over = self.channels.iter().map(|channel| {
-                let parts = channel.parts(&self.factors(&node, channel), ideal);
+            let over = self.factors(&node).map(|(channel, factors)| {
+                let parts = channel.parts(&factors, ideal);
                 (parts.start + parts.ingress + parts.shed) / channel.target()
             });
             over.fold(0.0, f64::max).ln()
