@@ -127,5 +127,5 @@ def _pandas_back(given: Any) -> Restore:
     import pandas
 
     if given.ndim == 2:
-        return lambda out: pandas.DataFrame(out, index=given.index, columns=given.columns)
-    return lambda out: pandas.Series(out, index=given.index, name=given.name)
+        return lambda out: pandas.DataFrame(out, index=given.index, columns=given.columns, copy=False)
+    return lambda out: pandas.Series(out, index=given.index, name=given.name, copy=False)
