@@ -67,6 +67,17 @@ pub(crate) struct Shape {
     remainder: [f64; TERMS],
 }
 
+/// Whether what a gamma variable of shape `a` has beyond `x`, on the side away from its mean, is lost in the rounding
+/// of 1.
+///
+/// Chernoff's bound is `exp(a (ln(1 + m) - m))` with `x = a (1 + m)`, and `m - ln(1 + m)` is at least `m^2 / 2` below the
+/// mean and `m^2 / (2 + 4 m / 3)` above it.
+pub(crate) fn nothing_beyond(a: f64, x: f64) -> bool {
+    const ROUNDING: f64 = 38.0; // exp(-38) < 2^-54
+    let m = x / a - 1.0;
+    a * m * m > ROUNDING * (2.0 + 4.0 / 3.0 * m.max(0.0))
+}
+
 /// The smaller of the two tails, or one that is not small: `factor * exp(ln_scale)`.
 struct Tail {
     is_lower: bool,

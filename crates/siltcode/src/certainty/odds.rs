@@ -3,6 +3,7 @@
 use serde::ser::SerializeMap;
 use serde::{Serialize, Serializer};
 
+use super::gamma::nothing_beyond;
 use super::level::{Probability, Scatter};
 use super::posterior::{Posterior, inside};
 use crate::class::iso4406::RangeNumber;
@@ -32,12 +33,15 @@ impl Odds {
     /// The odds of this evidence, if bottles scatter this much; see [`Posterior`].
     #[must_use]
     pub fn of(evidence: &Evidence, scatter: Scatter) -> Self {
+        let counted = RangeNumber::of(evidence.per_ml());
+        if scatter == Scatter::NONE && leaves_no_doubt(evidence, counted) {
+            return Self(vec![(counted, Probability::CERTAIN)]);
+        }
         let posterior = Posterior::new(evidence, scatter);
         let edge = |bound: Option<f64>, beyond: [f64; 2]| bound.map_or(beyond, |at| posterior.tails_at(at));
         let lower = |number: RangeNumber| edge(number.bounds().more_than, [0.0, 1.0]);
         let upper = |number: RangeNumber| edge(number.bounds().up_to, [1.0, 0.0]);
         // From the number of the count itself outwards, until nothing worth mentioning is left on that side.
-        let counted = RangeNumber::of(evidence.per_ml());
         let (below, above) = (lower(counted), upper(counted));
         let mut odds = vec![(counted, inside(below, above))];
         let (mut number, mut end) = (counted, below);
@@ -72,6 +76,13 @@ impl Odds {
     pub fn likeliest(&self) -> Option<(RangeNumber, Probability)> {
         self.iter().max_by(|a, b| a.1.get().total_cmp(&b.1.get()))
     }
+}
+
+/// Whether the count is so far from both bounds of its number that a double cannot tell the probability from 1.
+fn leaves_no_doubt(evidence: &Evidence, counted: RangeNumber) -> bool {
+    let bounds = counted.bounds();
+    let far = |bound: f64| nothing_beyond(Posterior::shape_of(evidence), bound * evidence.examined_ml());
+    bounds.more_than.is_none_or(far) && bounds.up_to.is_none_or(far)
 }
 
 /// The odds of many raw counts of one volume, dilution and scatter: each distinct count is worked out once.
@@ -138,6 +149,25 @@ impl Serialize for Odds {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_leaves_no_doubt_has_the_probability_that_the_tails_leave() {
+        let volume = CountedVolume::from_ml(10.0).unwrap();
+        let mut sure = 0;
+        for raw in (0..100_000).step_by(37) {
+            let evidence = Evidence::of_run(raw, volume, Dilution::NONE);
+            let counted = RangeNumber::of(evidence.per_ml());
+            if leaves_no_doubt(&evidence, counted) {
+                sure += 1;
+                let posterior = Posterior::new(&evidence, Scatter::NONE);
+                let tails = |bound: Option<f64>, beyond| bound.map_or(beyond, |at| posterior.tails_at(at));
+                let bounds = counted.bounds();
+                let p = inside(tails(bounds.more_than, [0.0, 1.0]), tails(bounds.up_to, [1.0, 0.0]));
+                assert_eq!(p, Probability::CERTAIN, "{raw}");
+            }
+        }
+        assert!(sure > 1000, "{sure}");
+    }
 
     #[test]
     fn odds_by_count_are_those_of_each_count() {

@@ -37,7 +37,12 @@ impl Posterior {
     /// What this evidence says of the fluid, if bottles scatter this much.
     #[must_use]
     pub fn new(evidence: &Evidence, scatter: Scatter) -> Self {
-        Self { evidence: *evidence, scatter, shape: Shape::new(evidence.raw as f64 + 0.5) }
+        Self { evidence: *evidence, scatter, shape: Shape::new(Self::shape_of(evidence)) }
+    }
+
+    /// The shape of the gamma variable, which has unit scale in particles counted.
+    pub(crate) const fn shape_of(evidence: &Evidence) -> f64 {
+        evidence.raw as f64 + 0.5
     }
 
     /// The probability that the concentration is at most this.
