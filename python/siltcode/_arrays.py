@@ -37,8 +37,8 @@ def together(**given: Any) -> tuple[list[NDArray[Any]], Restore]:
 
 
 def flat(array: NDArray[Any], dtype: Any = np.float64) -> NDArray[Any]:
-    """One-dimensional, contiguous, in this machine's byte order: what the native module takes."""
-    return np.ascontiguousarray(array, dtype=dtype).reshape(-1)
+    """One-dimensional, contiguous, aligned, in this machine's byte order: what the native module takes."""
+    return np.require(array, dtype, ["C_CONTIGUOUS", "ALIGNED"]).reshape(-1)
 
 
 def refused(code: str, message: str, hint: str, **place: Any) -> NoReturn:

@@ -211,7 +211,7 @@ def score_frame(
         counts = [_pandas_column(df, name) for name in names]
         return _pandas_frame(_native.score_columns(counts, given), df.index)
     if not (hasattr(df, "__arrow_c_stream__") or hasattr(df, "__arrow_c_array__")):
-        message = f"a {type(df).__name__} is no frame"
+        message = f"`{type(df).__name__}` is no frame"
         _arrays.refused("frame-unreadable", message, "give a frame of pandas, polars or pyarrow")
     frame = Frame(_score_stream(df, names, given))
     return frame.to_polars() if kind == "polars" else frame.to_pyarrow() if kind == "pyarrow" else frame

@@ -90,6 +90,9 @@ def agreement(
     (31.0, 0.163)
     """
     arrays, _ = _arrays.together(k=k, volume_ml=in_unit(volume_ml, "mL"), dilution=dilution)
+    if arrays[0].ndim != 1:
+        message = f"the counts have the shape {arrays[0].shape}"
+        _arrays.refused("shapes-differ", message, "give the counts of one size, one a run")
     counted = list(zip(*(_arrays.flat(array).tolist() for array in arrays), strict=True))
     found = _native.runs(counted, spread, float(level))
     if found is None:

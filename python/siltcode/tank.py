@@ -21,6 +21,9 @@ from siltcode.units import in_unit
 #: Where a tank starts: a code, a sample, or counts at sizes.
 StartLike = str | Code | Sample | Mapping[float, float]
 
+#: The most cells that a tank is taken apart into.
+MOST_CELLS = 65535
+
 
 @dataclass(frozen=True, slots=True)
 class Remedy:
@@ -371,6 +374,9 @@ def passes(
     >>> round(wary.quantile(0.9), 1)
     7.0
     """
+    if cells is not None and cells not in range(1, MOST_CELLS + 1):
+        message = f"{cells} cells are not 1 to {MOST_CELLS}"
+        _arrays.refused("quantity-out-of-range", message, "give a few cells; 1 is a tank that is well mixed")
     given = {
         "beta": None if isinstance(beta, Train) else Beta(beta).as_given(),
         "train": beta._given() if isinstance(beta, Train) else None,
