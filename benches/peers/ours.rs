@@ -43,7 +43,7 @@ struct Bench {
 }
 
 /// Samples whose odds are held at a time, as the peer does.
-const BLOCK: usize = 10_000;
+const BLOCK: usize = 1000;
 
 impl Bench {
     fn open(folder: &FilePath) -> Outcome<Self> {

@@ -204,7 +204,7 @@ def bench_certainty(table, ours, counts):
     bars = UPPER * VOLUME_ML
 
     def odds():
-        for block in np.array_split(counts, counts.size // 10_000):
+        for block in np.array_split(counts, counts.size // 1000):
             below = gammainc(block[:, None] + 0.5, bars)
             odds = np.diff(below, axis=1, prepend=0.0, append=1.0)
         return odds

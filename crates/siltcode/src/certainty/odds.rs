@@ -35,7 +35,7 @@ impl Odds {
     pub fn of(evidence: &Evidence, scatter: Scatter) -> Self {
         let counted = RangeNumber::of(evidence.per_ml());
         if scatter == Scatter::NONE && leaves_no_doubt(evidence, counted) {
-            return Self(vec![(counted, Probability::CERTAIN)]);
+            return Self::beyond_doubt(counted);
         }
         let posterior = Posterior::new(evidence, scatter);
         let edge = |bound: Option<f64>, beyond: [f64; 2]| bound.map_or(beyond, |at| posterior.tails_at(at));
@@ -58,6 +58,10 @@ impl Odds {
         }
         odds.retain(|(_, p)| p.get() >= NEGLIGIBLE);
         Self(odds)
+    }
+
+    fn beyond_doubt(number: RangeNumber) -> Self {
+        Self(vec![(number, Probability::CERTAIN)])
     }
 
     /// The probability of one number; 0 where it is below one in a million.
@@ -101,8 +105,10 @@ pub struct OddsByCount {
     volume: CountedVolume,
     dilution: Dilution,
     scatter: Scatter,
-    /// By raw count, as far as this goes.
-    known: Vec<Option<Odds>>,
+    /// What was worked out; it begins with each number beyond doubt, which most counts share.
+    known: Vec<Odds>,
+    /// The place of a raw count's odds, as far as this goes; [`UNKNOWN`](Self::UNKNOWN) until asked for.
+    places: Vec<u32>,
     /// A raw count beyond that, with its odds.
     last: Option<(u64, Odds)>,
 }
@@ -111,28 +117,47 @@ impl OddsByCount {
     /// Raw counts below this are remembered: some tens of megabytes at most.
     const REMEMBERED: usize = 1 << 18;
 
+    const UNKNOWN: u32 = u32::MAX;
+
     /// Nothing worked out yet.
     #[must_use]
-    pub const fn new(volume: CountedVolume, dilution: Dilution, scatter: Scatter) -> Self {
-        Self { volume, dilution, scatter, known: Vec::new(), last: None }
+    pub fn new(volume: CountedVolume, dilution: Dilution, scatter: Scatter) -> Self {
+        let known = RangeNumber::all().chain([RangeNumber::ABOVE]).map(Odds::beyond_doubt).collect();
+        Self { volume, dilution, scatter, known, places: Vec::new(), last: None }
     }
 
     /// The odds of a raw count, as [`Odds::of`] gives them.
     pub fn of(&mut self, raw: u64) -> &Odds {
-        let evidence = Evidence::of_run(raw, self.volume, self.dilution);
-        let worked_out = || Odds::of(&evidence, self.scatter);
         match usize::try_from(raw) {
             Ok(at) if at < Self::REMEMBERED => {
-                if self.known.len() <= at {
-                    self.known.resize(at + 1, None);
+                if self.places.len() <= at {
+                    self.places.resize(at + 1, Self::UNKNOWN);
                 }
-                self.known[at].get_or_insert_with(worked_out)
+                if self.places[at] == Self::UNKNOWN {
+                    self.places[at] = self.place(self.worked_out(raw));
+                }
+                &self.known[self.places[at] as usize]
             }
             _ => {
                 let kept = self.last.take().filter(|(known, _)| *known == raw);
-                &self.last.insert(kept.unwrap_or_else(|| (raw, worked_out()))).1
+                let odds = kept.unwrap_or_else(|| (raw, self.worked_out(raw)));
+                &self.last.insert(odds).1
             }
         }
+    }
+
+    fn worked_out(&self, raw: u64) -> Odds {
+        Odds::of(&Evidence::of_run(raw, self.volume, self.dilution), self.scatter)
+    }
+
+    /// Where these odds are kept.
+    #[allow(clippy::cast_possible_truncation)] // as many as are remembered at most
+    fn place(&mut self, odds: Odds) -> u32 {
+        if let [(number, Probability::CERTAIN)] = odds.0[..] {
+            return u32::from(number.get());
+        }
+        self.known.push(odds);
+        self.known.len() as u32 - 1
     }
 }
 
@@ -174,10 +199,14 @@ mod tests {
         let volume = CountedVolume::from_ml(10.0).unwrap();
         for scatter in [Scatter::NONE, Scatter::from_cv(0.1).unwrap()] {
             let mut by_count = OddsByCount::new(volume, Dilution::NONE, scatter);
-            for raw in [7, 0, 7, 3000, 0, 1 << 20, 1 << 20, (1 << 20) + 1, 1 << 20] {
+            for raw in [7, 0, 7, 3000, 170_000, 0, 1 << 20, 1 << 20, (1 << 20) + 1, 1 << 20] {
                 let alone = Odds::of(&Evidence::of_run(raw, volume, Dilution::NONE), scatter);
                 assert_eq!(by_count.of(raw), &alone, "{raw}");
             }
+            let above = CountedVolume::from_ml(1e-6).unwrap();
+            let mut by_count = OddsByCount::new(above, Dilution::NONE, scatter);
+            let odds = by_count.of(200_000).clone();
+            assert_eq!(odds.likeliest().map(|(number, _)| number), Some(RangeNumber::ABOVE));
         }
     }
 }
