@@ -9,7 +9,7 @@ Examples
 
 from siltcode._native import VERSION as __version__
 from siltcode.batch import Batch, Scores
-from siltcode.certainty import Odds, code_odds, poisson_interval
+from siltcode.certainty import Odds, Posterior, code_odds, poisson_interval
 from siltcode.classes import (
     Classification,
     SizeClass,
@@ -23,53 +23,79 @@ from siltcode.classes import (
     nas1638,
 )
 from siltcode.codes import ABOVE_SCALE, NOT_COUNTED, Code, iso4406, parse_code, range_bounds, range_numbers
-from siltcode.corrections import Corrected, Net, coincidence, diluted, less_blank
+from siltcode.corrections import Coincidence, Corrected, Counter, Net, coincidence, diluted, less_blank
 from siltcode.decision import Decision, Judged, decide
 from siltcode.errors import SiltcodeError
 from siltcode.filters import Beta, BetaAt, Element, MeasuredBeta, Stage, Train, measured_beta
+from siltcode.flush import flushes, pipe_reynolds
 from siltcode.frames import Frame, score_frame
 from siltcode.intake import read_counts
-from siltcode.planner import VolumePlan, most_to_accept, plan_volume, sequential_step
-from siltcode.precision import guarded, in_numbers
+from siltcode.mass import MassBin, MassEstimate, mass_of, mass_of_spheres
+from siltcode.planner import VolumePlan, most_to_accept, plan_volume, sequential_bounds, sequential_step
+from siltcode.precision import (
+    expanded_in_numbers,
+    false_accept_at_limit,
+    guarded,
+    in_numbers,
+    nested_correlation,
+)
 from siltcode.problems import Notice, Problem
-from siltcode.runs import Agreement, RateRatio, agreement, compare
-from siltcode.samples import Channel, Run, Sample
-from siltcode.score import Finding, Flag, Score, ScoredChannel, Verdict
+from siltcode.ratios import in_series, leak_ceiling, leaking, ratio_of_bins, ratio_of_pairs
+from siltcode.reference import DEFERENCE, Caution, ReferenceTable, cautions, table, tables
+from siltcode.runs import Agreement, RateRatio, agreement, compare, equal_by_e_test
+from siltcode.samples import Band, Between, Channel, Run, Sample
+from siltcode.score import ClassAnswer, Finding, Flag, Score, ScoredChannel, Verdict
+from siltcode.settling import Liquid, Rest, Settling
 from siltcode.specs import Requirement, Spec, spec, specs
 from siltcode.tank import ChannelForecast, Passes, Remedy, passes
+from siltcode.turnovers import displaced, passed_at_least, turnovers_like_one_pass, turnovers_needed
 
 __all__ = [
     "ABOVE_SCALE",
+    "DEFERENCE",
     "NOT_COUNTED",
     "Agreement",
+    "Band",
     "Batch",
     "Beta",
     "BetaAt",
+    "Between",
+    "Caution",
     "Channel",
     "ChannelForecast",
+    "ClassAnswer",
     "Classification",
     "Code",
+    "Coincidence",
     "Corrected",
+    "Counter",
     "Decision",
     "Element",
     "Finding",
     "Flag",
     "Frame",
     "Judged",
+    "Liquid",
+    "MassBin",
+    "MassEstimate",
     "MeasuredBeta",
     "Net",
     "Notice",
     "Odds",
     "Passes",
+    "Posterior",
     "Problem",
     "RateRatio",
+    "ReferenceTable",
     "Remedy",
     "Requirement",
+    "Rest",
     "Run",
     "Sample",
     "Score",
     "ScoredChannel",
     "Scores",
+    "Settling",
     "SiltcodeError",
     "SizeClass",
     "Spec",
@@ -81,6 +107,7 @@ __all__ = [
     "agreement",
     "as4059",
     "as4059_possible",
+    "cautions",
     "class_limits",
     "class_systems",
     "classify",
@@ -90,23 +117,43 @@ __all__ = [
     "convert_size",
     "decide",
     "diluted",
+    "displaced",
+    "equal_by_e_test",
+    "expanded_in_numbers",
+    "false_accept_at_limit",
+    "flushes",
     "gost17216",
     "guarded",
     "in_numbers",
+    "in_series",
     "iso4406",
+    "leak_ceiling",
+    "leaking",
     "less_blank",
+    "mass_of",
+    "mass_of_spheres",
     "measured_beta",
     "most_to_accept",
     "nas1638",
+    "nested_correlation",
     "parse_code",
+    "passed_at_least",
     "passes",
+    "pipe_reynolds",
     "plan_volume",
     "poisson_interval",
     "range_bounds",
     "range_numbers",
+    "ratio_of_bins",
+    "ratio_of_pairs",
     "read_counts",
     "score_frame",
+    "sequential_bounds",
     "sequential_step",
     "spec",
     "specs",
+    "table",
+    "tables",
+    "turnovers_like_one_pass",
+    "turnovers_needed",
 ]

@@ -36,6 +36,14 @@ def together(**given: Any) -> tuple[list[NDArray[Any]], Restore]:
     return list(broadcast), _way_back(next(filter(_has_kind, ranks), ranks[0] if ranks else broadcast[0]))
 
 
+def mapped(function: Callable[..., Any], dtype: type = float, /, **given: Any) -> Any:
+    """A function of plain numbers over arrays, broadcast; the same kind out, NaN where a value is not counted."""
+    arrays, back = together(**given)
+    rows = zip(*(array.astype(np.float64).flat for array in arrays), strict=True)
+    each = [function(*map(float, row)) if not np.isnan(row).any() else math.nan for row in rows]
+    return back(np.array(each, dtype).reshape(arrays[0].shape))
+
+
 def flat(array: NDArray[Any], dtype: Any = np.float64) -> NDArray[Any]:
     """One-dimensional, contiguous, aligned, in this machine's byte order: what the native module takes."""
     return np.require(array, dtype, ["C_CONTIGUOUS", "ALIGNED"]).reshape(-1)

@@ -13,7 +13,7 @@ from siltcode.decision import Rule
 from siltcode.errors import SiltcodeError
 from siltcode.frames import Frame
 from siltcode.problems import Notice, Problem
-from siltcode.samples import Sample, sample_of
+from siltcode.samples import Sample, Scale, sample_of
 from siltcode.score import Score, score_of
 from siltcode.specs import Spec, SpecLike, spec as read_spec
 
@@ -42,12 +42,15 @@ class Scores(Sequence[Score]):
     ['conforms', 'does not conform']
     """
 
-    def __init__(self, batch: Batch, spec: Spec | None, how: dict[str, Any]) -> None:
-        self._batch, self._spec, self._how = batch, spec, how
-        self._native = batch._native.score(None if spec is None else spec.as_given(), how)
+    def __init__(
+        self, batch: Batch, spec: Spec | None, how: dict[str, Any], earlier: Batch | None = None
+    ) -> None:
+        self._batch, self._spec, self._how, self._earlier = batch, spec, how, earlier
+        given = None if spec is None else spec.as_given()
+        self._native = batch._native.score(given, how, None if earlier is None else earlier._native)
 
     def __reduce__(self) -> tuple[Any, ...]:
-        return Scores, (self._batch, self._spec, self._how)
+        return Scores, (self._batch, self._spec, self._how, self._earlier)
 
     def __len__(self) -> int:
         return len(self._native)
@@ -287,7 +290,12 @@ class Batch(Sequence[Sample]):
         alarm: float = 0.99,
         method: str | None = None,
         sensing_volumes: float | None = None,
+        dead_time: float | None = None,
+        blank: Sample | None = None,
         subtract: Sample | None = None,
+        earlier: Batch | Iterable[Sample] | None = None,
+        classes: str | Sequence[str] = (),
+        convert_to: Scale | None = None,
     ) -> Scores:
         """Scores every bottle: code, intervals, odds, flags and a verdict.
 
@@ -309,8 +317,19 @@ class Batch(Sequence[Sample]):
             The test method; without it, what the bottle's notes say.
         sensing_volumes : float, optional
             How many sensing volumes the counted volume of a run is [-]: flags what coincidence hides.
+        dead_time : float, optional
+            Instead, the dead time over the counting time of a run [-].
+        blank : Sample, optional
+            A blank to compare with: flags what it may have brought in.
         subtract : Sample, optional
             A blank to subtract, per size band.
+        earlier : Batch or iterable of Sample, optional
+            Bottles drawn from the same points before: flags what stayed while the rest fell. A bottle is compared with the
+            earlier one of the same id, the last where an id comes twice.
+        classes : str or sequence of str
+            Class systems to ask beside the code, ``"nas1638"`` and others: see `class_systems`.
+        convert_to : str, optional
+            The scale to convert sizes to for systems that have none in the counts' own, ``"um(acftd)"``.
 
         Returns
         -------
@@ -319,7 +338,7 @@ class Batch(Sequence[Sample]):
         Raises
         ------
         SiltcodeError
-            ``level-out-of-range``, ``quantity-out-of-range``, and those of `spec`. A bottle that cannot be scored is no
+            ``level-out-of-range``, ``quantity-out-of-range``, ``class-system-unknown``, and those of `spec`. A bottle that cannot be scored is no
             error: it is among the problems.
 
         Notes
@@ -338,6 +357,9 @@ class Batch(Sequence[Sample]):
         >>> verdict = siltcode.Batch.of([bottle]).score("18/16/13")[0].verdict
         >>> verdict.outcome, round(verdict.p, 3)
         ('undecided', 0.613)
+        >>> score = siltcode.Batch.of([bottle]).score(classes=["as4059", "nas1638"])[0]
+        >>> [str(answer) or answer.code for answer in score.classes]
+        ['8A/8B/7C', 'class-scale-unsuited']
         """
         how = {
             "level": float(level),
@@ -346,10 +368,15 @@ class Batch(Sequence[Sample]):
             "alarm": float(alarm),
             "spread": spread,
             "method": method,
-            "occupied": sensing_volumes,
+            "sensing_volumes": sensing_volumes,
+            "dead_time": dead_time,
+            "blank": None if blank is None else blank._given(),
             "subtract": None if subtract is None else subtract._given(),
+            "classes": [classes] if isinstance(classes, str) else list(classes),
+            "convert_to": convert_to,
         }
-        return Scores(self, None if spec is None else read_spec(spec), how)
+        before = earlier if earlier is None or isinstance(earlier, Batch) else Batch.of(earlier)
+        return Scores(self, None if spec is None else read_spec(spec), how, before)
 
     def __repr__(self) -> str:
         held = [(len(self), "bottle"), (len(self.blanks), "blank"), (len(self.problems), "problem")]

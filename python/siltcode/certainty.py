@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
 
 from siltcode import _arrays, _native
 from siltcode._display import Table, html_table, probability
+from siltcode._evidence import evidence
 from siltcode.units import in_unit
 
 Method = Literal["garwood", "mid-p", "jeffreys"]
@@ -159,3 +161,58 @@ def code_odds(k: Any, volume_ml: Any, dilution: Any = 1.0, scatter: float = 0.0)
     if odds.ndim > 1 or np.isnan(odds[0]):
         return odds
     return Odds(dict(enumerate(odds.tolist())))
+
+
+@dataclass(frozen=True, slots=True)
+class Posterior:
+    """What a count says of the concentration it came from.
+
+    Parameters
+    ----------
+    k : int
+        Particles counted [particles].
+    volume_ml : number, str or pint quantity
+        In what volume, after dilution [mL].
+    dilution : float
+        Total volume over sample volume [-].
+    scatter : float
+        Coefficient of variation between bottles of the same fluid [-].
+
+    Notes
+    -----
+    Without scatter Gamma(k + 1/2) over the examined volume, Jeffreys' posterior; scatter multiplies it by a lognormal factor
+    of median 1. Intervals without scatter are Garwood's.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> fluid = siltcode.Posterior(50, "5 mL")
+    >>> round(fluid.at_most(10), 4)
+    0.4906
+    >>> [round(end, 2) for end in fluid.interval()]
+    [7.42, 13.18]
+    """
+
+    k: int
+    volume_ml: Any
+    dilution: float = 1.0
+    scatter: float = 0.0
+
+    def at_most(self, per_ml: float) -> float:
+        """The probability that the concentration is at most this [particles/mL to -]."""
+        return _native.at_most(self._evidence(), float(self.scatter), float(per_ml))
+
+    def interval(self, level: float = 0.95) -> tuple[float, float]:
+        """The two-sided interval [particles/mL]."""
+        return self._intervals(level)[0]
+
+    def one_sided(self, level: float = 0.95) -> tuple[float, float]:
+        """The lower and the upper limit, each for itself at the level [particles/mL]."""
+        return self._intervals(level)[1]
+
+    def _evidence(self) -> tuple[float, float, float]:
+        return evidence((self.k, self.volume_ml, self.dilution))
+
+    def _intervals(self, level: float) -> list[tuple[float, float]]:
+        found = _native.posterior(self._evidence(), float(self.scatter), float(level))
+        return [(low, high) for low, high in found]

@@ -111,6 +111,7 @@ def classify(
     scale: Scale = "um(c)",
     *,
     differential: bool = False,
+    convert_to: Scale | None = None,
 ) -> Classification:
     """The class of a sample in a class system.
 
@@ -126,6 +127,8 @@ def classify(
         The scale of the sizes.
     differential : bool
         The counts are those between a size and the next, not cumulative.
+    convert_to : str, optional
+        The scale to convert the sizes to where the system has none in theirs; the class says so in its notes.
 
     Returns
     -------
@@ -135,7 +138,7 @@ def classify(
     ------
     SiltcodeError
         ``class-system-unknown``; ``class-scale-unsuited`` unless the system has sizes in the scale;
-        ``class-not-counted``; ``count-rises-with-size``.
+        ``class-not-counted``; ``count-rises-with-size``; ``conversion-unknown``, ``conversion-outside``.
 
     Notes
     -----
@@ -152,7 +155,12 @@ def classify(
     >>> siltcode.classify("nas1638", {5: 3700, 15: 520, 25: 105, 50: 18, 100: 3}, per="mL", scale="um(acftd)").worst
     '11'
     """
-    found = _native.classify(system, spectrum_given(counts, per=per, scale=scale, differential=differential))
+    given = spectrum_given(counts, per=per, scale=scale, differential=differential)
+    return classification_of(_native.classify(system, given, convert_to))
+
+
+def classification_of(found: dict[str, Any]) -> Classification:
+    """A class as the native module gives it."""
     sizes = tuple(_size_class(size) for size in found["sizes"])
     return Classification(
         found["text"],

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from siltcode import _native
+from siltcode import _arrays, _native
 from siltcode._evidence import evidence
 from siltcode.units import in_unit
 
@@ -142,6 +142,79 @@ def less_blank(um: float, sample: Sequence[float], blank: Sequence[float], level
     return Net(found["per_ml"], tuple(found["interval_per_ml"]), found["significance"])
 
 
+@dataclass(frozen=True, slots=True)
+class Coincidence:
+    """What a counter makes of the particles that there were.
+
+    Attributes
+    ----------
+    truth, observed : float
+        The particles that there were, and those counted [particles].
+    loss : float
+        The share that was lost [-].
+    first_order : float
+        What is counted if only pairs hide each other: good for small losses [particles].
+    near_saturation : bool
+        One more particle shows as less than half: correcting then more than doubles the uncertainty.
+    """
+
+    truth: float
+    observed: float
+    loss: float
+    first_order: float
+    near_saturation: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Counter:
+    """How a counter loses particles that pass its sensor together. One of the two is given.
+
+    Attributes
+    ----------
+    sensing_volumes : float or None
+        How many sensing volumes the counted volume is, each counting at most one particle [-].
+    dead_time : float or None
+        The dead time over the counting time, extended by each further particle [-].
+
+    References
+    ----------
+    .. [1] M. Wales and J. N. Wilson, Review of Scientific Instruments 32 (1961).
+    .. [2] Aerosol Science and Technology 47 (2013) 177-182: the inverse, by the Lambert W function.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> seen = siltcode.Counter(sensing_volumes=1e5).of_truth(5000)
+    >>> round(seen.observed, 1), round(seen.first_order), seen.near_saturation
+    (4877.1, 4875, False)
+    """
+
+    sensing_volumes: float | None = None
+    dead_time: float | None = None
+
+    def of_truth(self, particles: float) -> Coincidence:
+        """What it counts of so many particles [particles]."""
+        return self._of(particles, True)
+
+    def of_observed(self, particles: float) -> Coincidence:
+        """What is behind so many counted particles [particles], on the side of few.
+
+        Raises
+        ------
+        SiltcodeError
+            ``quantity-out-of-range`` if the counter cannot show so many.
+        """
+        return self._of(particles, False)
+
+    def _of(self, particles: float, is_truth: bool) -> Coincidence:
+        if (self.sensing_volumes is None) == (self.dead_time is None):
+            message = "a counter is known by its sensing volumes or by its dead time"
+            _arrays.refused("quantity-out-of-range", message, "give one of the two")
+        found = _native.coincidence(float(particles), is_truth, self.sensing_volumes, self.dead_time)
+        assert found is not None  # a counter was given
+        return Coincidence(**found)
+
+
 def coincidence(observed: float, sensing_volumes: float) -> tuple[float, float]:
     """The particles behind an observed count, where particles hide behind each other.
 
@@ -173,4 +246,5 @@ def coincidence(observed: float, sensing_volumes: float) -> tuple[float, float]:
     >>> round(truth), round(lost, 3)
     (5000, 0.025)
     """
-    return _native.coincidence(float(observed), float(sensing_volumes))
+    found = Counter(sensing_volumes=float(sensing_volumes)).of_observed(observed)
+    return found.truth, found.loss

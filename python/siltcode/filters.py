@@ -8,7 +8,9 @@ from typing import Any, Literal
 
 from siltcode import _native
 from siltcode._display import Table, figures, html_table
-from siltcode.units import in_unit
+from siltcode._evidence import evidence
+from siltcode.samples import Sample
+from siltcode.units import Unit, in_unit
 
 Kind = Literal["bag", "spin-on", "cartridge", "water-absorbing", "empty-housing"]
 
@@ -100,14 +102,72 @@ class Beta:
         rules = found["rules"]
         return BetaAt(found["known"], found["low"], found["high"], None if rules is None else tuple(rules))
 
-    def bins(self, sizes: Sequence[float]) -> list[float]:
-        """The ratio in each bin between rising `sizes` [um(c)], the last one open, under medium test dust [-].
+    def working(self, um: float) -> float:
+        """The ratio to reckon with at and above a size [um(c)]: the value, the least of those possible, or a bound [-].
 
         Raises
         ------
         SiltcodeError
-            ``beta-not-rated`` below the rated sizes; ``betas-inconsistent`` if no bins have these ratios;
-            ``challenge-outside`` where the dust is not known.
+            ``beta-not-rated`` below the smallest rated size, where nothing but a ceiling is known.
+
+        Examples
+        --------
+        >>> from siltcode import Beta
+        >>> round(Beta("5:10,7:200").working(6))
+        45
+        """
+        return _native.beta_working(self._exact, float(um))
+
+    def size_for(self, beta: float) -> tuple[float, float, float] | None:
+        """The size at which it reaches a ratio, by the three interpolations [um(c)]; None where it does not.
+
+        Examples
+        --------
+        >>> from siltcode import Beta
+        >>> [round(um, 2) for um in Beta("5:10,7:200").size_for(75)]
+        [6.35, 6.27, 6.29]
+        """
+        return _native.size_for(self._exact, float(beta))
+
+    def derated(self, divisor: float) -> Beta:
+        """The same rating where `beta - 1` is only a part of it in service, divided by 1 or more [-].
+
+        Unsteady flow and vibration cost efficiency; how much comes from counts, not from a table.
+
+        Raises
+        ------
+        SiltcodeError
+            ``factor-out-of-range`` unless the divisor is finite and ``divisor >= 1``.
+
+        Examples
+        --------
+        >>> from siltcode import Beta
+        >>> Beta({4: 11, 6: 101}).derated(10)
+        Beta('4:2,6:11')
+        """
+        return Beta({um: (low, high) for um, low, high in _native.beta_derated(self._exact, float(divisor))})
+
+    def bins(self, sizes: Sequence[float], tested_with: Sample | None = None, *, at_best: bool = False) -> list[float]:
+        """The ratio in each bin between rising sizes, the last one open.
+
+        Parameters
+        ----------
+        sizes : sequence of float
+            [um(c)].
+        tested_with : Sample, optional
+            The counts that challenged the filter in its test; without it, ISO medium test dust.
+        at_best : bool
+            With the largest ratio possible at each size, to show what interpolating and bounds leave open.
+
+        Returns
+        -------
+        list of float [-]
+
+        Raises
+        ------
+        SiltcodeError
+            ``betas-inconsistent`` where the ratios cannot all be true of the challenge; ``beta-not-rated``,
+            ``challenge-outside``.
 
         Examples
         --------
@@ -115,7 +175,7 @@ class Beta:
         >>> [round(beta, 2) for beta in Beta({4: 3, 6: 20, 14: 1000}).bins([4, 6, 14])]
         [1.94, 18.6, 1000.0]
         """
-        return _native.beta_bins(self._exact, [float(um) for um in sizes])
+        return _native.beta_bins(self._exact, [float(um) for um in sizes], _challenge(tested_with), at_best)
 
     def _repr_html_(self) -> str:
         rows = [[um, figures(low), figures(high)] for um, (low, high) in self.rated.items()]
@@ -148,6 +208,10 @@ class BetaAt:
     rules: tuple[float, float, float] | None
 
 
+def _challenge(tested_with: Sample | None) -> dict[str, Any] | None:
+    return None if tested_with is None else tested_with._given()
+
+
 def _text(rated: Mapping[float, Any]) -> str:
     return ",".join(f"{um:g}:{_ratio(ratio)}" for um, ratio in rated.items())
 
@@ -169,24 +233,108 @@ class Element:
     kind : {"bag", "spin-on", "cartridge", "water-absorbing", "empty-housing"}
         What it is. An empty housing holds back nothing.
     flow : str, float or None
-        The flow that goes through it, if not the rated one: text with a unit, or a number [L/min].
+        The flow that goes through it, if not the rated one [L/min].
+    clean_drop, terminal_drop : str, float or None
+        Its differential pressure when clean, and the one at which it is to be changed, both at rated flow [kPa].
+    viscosity : str, float or None
+        The kinematic viscosity at which those are stated [mm2/s].
+    dirt_capacity : str, float or None
+        The test dust it holds until the terminal pressure [g]. Soft sludge and water block it at a small part of this.
+    water_capacity : str, float or None
+        The free water it binds until then [mL].
+    price : float or None
+        [money, the same throughout].
+    change_time : str, float or None
+        The time it takes to change it [h].
 
     Examples
     --------
     >>> from siltcode import Beta, Element
-    >>> Element(Beta("4:10"), "60 L/min", "bag")
-    Element(beta=Beta('4:10'), rated_flow='60 L/min', kind='bag', flow=None)
+    >>> Element(Beta("4:10"), "60 L/min", "bag").kind
+    'bag'
     """
 
     beta: Beta | None
-    rated_flow: str | float
+    rated_flow: Any
     kind: Kind = "cartridge"
-    flow: str | float | None = None
+    flow: Any = None
+    clean_drop: Any = None
+    terminal_drop: Any = None
+    viscosity: Any = None
+    dirt_capacity: Any = None
+    water_capacity: Any = None
+    price: float | None = None
+    change_time: Any = None
 
     def _given(self) -> dict[str, Any]:
-        flow = None if self.flow is None else float(in_unit(self.flow, "L/min"))
-        beta = None if self.beta is None else self.beta.as_given()
-        return {"kind": self.kind, "rated_flow": float(in_unit(self.rated_flow, "L/min")), "flow": flow, "beta": beta}
+        return {
+            "kind": self.kind,
+            "rated_flow": _number(self.rated_flow, "L/min"),
+            "flow": _number(self.flow, "L/min"),
+            "beta": None if self.beta is None else self.beta.as_given(),
+            "clean": _number(self.clean_drop, "kPa"),
+            "terminal": _number(self.terminal_drop, "kPa"),
+            "viscosity": _number(self.viscosity, "mm2/s"),
+            "dirt_capacity": _number(self.dirt_capacity, "g"),
+            "water_capacity": _number(self.water_capacity, "mL"),
+            "price": self.price,
+            "change_time": _number(self.change_time, "h"),
+        }
+
+    def clean_at(self, flow: Any, viscosity: Any) -> float | None:
+        """The differential pressure of the clean element at another flow and viscosity.
+
+        Parameters
+        ----------
+        flow, viscosity : str, number or pint quantity
+            [L/min], [mm2/s].
+
+        Returns
+        -------
+        float or None [kPa]
+            In proportion to both, which holds while the flow through the medium is laminar and the housing takes
+            little. None where its pressures are not known.
+
+        Raises
+        ------
+        SiltcodeError
+            ``quantity-out-of-range`` unless ``0 < clean_drop < terminal_drop``.
+
+        Examples
+        --------
+        >>> from siltcode import Beta, Element
+        >>> fine = Element(Beta("4:10"), "100 L/min", clean_drop="20 kPa", terminal_drop="1.5 bar", viscosity="32 cSt")
+        >>> fine.clean_at("50 L/min", "64 cSt")
+        20.0
+        """
+        return _native.clean_at(self._given(), float(in_unit(flow, "L/min")), float(in_unit(viscosity, "mm2/s")))
+
+    def at_rated(self, reading: Any, flow: Any, viscosity: Any) -> float | None:
+        """What a differential pressure read at another flow and viscosity is at the element's own.
+
+        Parameters
+        ----------
+        reading, flow, viscosity : str, number or pint quantity
+            [kPa], [L/min, above 0], [mm2/s].
+
+        Returns
+        -------
+        float or None [kPa]
+            Only this can be held against the terminal pressure. None where its pressures are not known.
+
+        Examples
+        --------
+        >>> from siltcode import Beta, Element
+        >>> fine = Element(Beta("4:10"), "100 L/min", clean_drop="20 kPa", terminal_drop="1.5 bar", viscosity="32 cSt")
+        >>> fine.at_rated("0.5 bar", "50 L/min", "32 cSt")
+        100.0
+        """
+        given = (_number(reading, "kPa"), _number(flow, "L/min"), _number(viscosity, "mm2/s"))
+        return _native.at_rated(self._given(), *given)
+
+
+def _number(given: Any, unit: Unit) -> Any:
+    return None if given is None else float(in_unit(given, unit))
 
 
 @dataclass(frozen=True, slots=True)
@@ -270,8 +418,10 @@ class Train:
         stages = [{"elements": [e._given() for e in stage.elements], "leak": stage.leak} for stage in self.stages]
         return {"stages": stages, "bypass": self.bypass}
 
-    def efficiencies(self, sizes: Sequence[float]) -> list[float]:
-        """The efficiency in each bin between rising `sizes` [um(c)], the last one open, under medium test dust [-].
+    def efficiencies(
+        self, sizes: Sequence[float], tested_with: Sample | None = None, *, at_best: bool = False
+    ) -> list[float]:
+        """The efficiency in each bin between rising `sizes` [um(c)], the last one open [-]; options as for `Beta.bins`.
 
         Raises
         ------
@@ -284,7 +434,8 @@ class Train:
         >>> Train.of(Element(Beta("4:200"), "60 L/min"), bypass=0.1).efficiencies([4])
         [0.8955]
         """
-        return _native.train_bins(self._given(), [float(um) for um in sizes])
+        given = ([float(um) for um in sizes], _challenge(tested_with), at_best)
+        return _native.train_bins(self._given(), *given)
 
     def efficiency(self, um: float) -> tuple[float, float]:
         """The least and the greatest efficiency at and above the size `um` [um(c)] that the ratios alone allow [-].
@@ -380,8 +531,7 @@ def measured_beta(
     >>> round(found.beta, 1), [round(end) for end in found.interval]
     (181.8, [101, 365])
     """
-    volume = float(in_unit(volume_ml, "mL"))
-    before = [(float(raw), volume, float(dilution)) for raw in upstream]
-    behind = [(float(raw), volume, 1.0) for raw in downstream]
+    before = [evidence((raw, volume_ml, dilution)) for raw in upstream]
+    behind = [evidence((raw, volume_ml)) for raw in downstream]
     found = _native.measured_beta(before, behind, float(level))
     return MeasuredBeta(found["ratio"], tuple(found["interval"]), found["p_equal"], found["beta"])

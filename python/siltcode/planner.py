@@ -163,3 +163,29 @@ def sequential_step(
     examined = float(in_unit(examined_ml, "mL"))
     step = _native.sequential_step(float(clean_per_ml), float(limit_per_ml), risks, float(k), examined)
     return step  # type: ignore[return-value]
+
+
+def sequential_bounds(
+    examined_ml: Any, clean_per_ml: float, limit_per_ml: float, risks: tuple[float, float] = (0.05, 0.05)
+) -> tuple[float | None, float]:
+    """The counts between which counting goes on, after so much sample.
+
+    Parameters
+    ----------
+    examined_ml, clean_per_ml, limit_per_ml, risks
+        As for `sequential_step`.
+
+    Returns
+    -------
+    (float or None, float)
+        The count up to which to accept, None where even none counted is not enough yet, and that from which to reject
+        [particles].
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> [round(count, 1) for count in siltcode.sequential_bounds("1 mL", 5, 10)]
+    [3.0, 11.5]
+    """
+    examined = float(in_unit(examined_ml, "mL"))
+    return _native.sequential_bounds(float(clean_per_ml), float(limit_per_ml), risks, examined)

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-
 from siltcode import _arrays, _native
 
 
@@ -45,9 +43,7 @@ def guarded(limit_per_ml: Any, relative: float, level: float = 0.95) -> Any:
     >>> round(siltcode.guarded(640.0, 0.2), 1)
     460.6
     """
-    values, back = _arrays.floats(limit_per_ml, "limit_per_ml")
-    each = [_native.guarded(float(value), float(relative), float(level)) for value in values.flat]
-    return back(np.array(each, float).reshape(values.shape))
+    return _arrays.mapped(_native.guarded, limit_per_ml=limit_per_ml, relative=relative, level=level)
 
 
 def in_numbers(relative: float, level: float = 0.95) -> tuple[float, float]:
@@ -82,3 +78,86 @@ def in_numbers(relative: float, level: float = 0.95) -> tuple[float, float]:
     [0.29, 0.8]
     """
     return _native.in_numbers(float(relative), float(level))
+
+
+def expanded_in_numbers(scatter: float, total: float) -> float:
+    """The expanded uncertainty (factor 2) of a result, in range numbers: ``2 sqrt(scatter**2 + 1 / total) / ln 2``.
+
+    Parameters
+    ----------
+    scatter : float
+        Coefficient of variation between bottles [-].
+    total : float
+        Particles counted, above 0 [particles].
+
+    Returns
+    -------
+    float [range numbers]
+
+    Raises
+    ------
+    SiltcodeError
+        ``count-not-finite`` unless ``total > 0``.
+
+    References
+    ----------
+    .. [1] ISO/TS 19036:2006/Amd.1:2009, Eq. (1): the sum of the two variances.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> round(siltcode.expanded_in_numbers(0.1, 100), 2)
+    0.41
+    """
+    return _native.expanded_in_numbers(float(scatter), float(total))
+
+
+def false_accept_at_limit(bands: Any) -> Any:
+    """The chance to accept a fluid exactly at the limit, behind a guard band of so many standard uncertainties.
+
+    Parameters
+    ----------
+    bands : number or array_like
+        The width of the guard band [standard uncertainties].
+
+    Returns
+    -------
+    float of the same kind and shape [-]
+
+    References
+    ----------
+    .. [1] JCGM 106:2012, The role of measurement uncertainty in conformity assessment.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> siltcode.false_accept_at_limit(0), round(siltcode.false_accept_at_limit(1.645), 3)
+    (0.5, 0.05)
+    """
+    return _arrays.mapped(_native.false_accept_at_limit, bands=bands)
+
+
+def nested_correlation(smaller: Any, larger: Any) -> Any:
+    """How strongly the counts at two nested sizes move together: ``sqrt(larger / smaller)``.
+
+    Parameters
+    ----------
+    smaller, larger : number or array_like
+        Particles expected at and above the smaller and the larger size, ``larger <= smaller`` [particles].
+
+    Returns
+    -------
+    float of the same kind and shape [-]
+
+    Raises
+    ------
+    SiltcodeError
+        ``count-rises-with-size`` unless ``larger <= smaller`` and ``smaller > 0``.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> siltcode.nested_correlation(400, 100)
+    0.5
+    """
+    return _arrays.mapped(_native.nested_correlation, smaller=smaller, larger=larger)

@@ -167,3 +167,30 @@ def compare(first: Sequence[float], second: Sequence[float], level: float = 0.95
     """
     found = _native.compare(evidence(first), evidence(second), float(level))
     return RateRatio(found["ratio"], tuple(found["interval"]), found["p_equal"])
+
+
+def equal_by_e_test(first: Sequence[float], second: Sequence[float]) -> float:
+    """How likely equal concentrations give two counts so far apart, by the test of the estimated rate.
+
+    More powerful than the test of `compare`, but not exact.
+
+    Parameters
+    ----------
+    first, second : (k, volume) or (k, volume, dilution)
+        Particles counted [particles], in what volume [mL], at what dilution [-].
+
+    Returns
+    -------
+    float [-]
+
+    References
+    ----------
+    .. [1] K. Krishnamoorthy and J. Thomson, Journal of Statistical Planning and Inference 119 (2004) 23-35.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> round(siltcode.equal_by_e_test((15, 1), (5, 1)), 4)
+    0.025
+    """
+    return _native.equal_by_e_test(evidence(first), evidence(second))

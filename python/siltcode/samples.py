@@ -85,6 +85,37 @@ class Run:
 
 
 @dataclass(frozen=True, slots=True)
+class Band:
+    """The particles from a size up to the next, which is None for the open band [um, in the sample's scale]."""
+
+    from_um: float
+    to_um: float | None
+    per_ml: float
+
+
+@dataclass(frozen=True, slots=True)
+class Between:
+    """A count read between two counted sizes.
+
+    Attributes
+    ----------
+    least_per_ml, most_per_ml : float
+        Over both laws [particles/mL].
+    power, log_log2 : float or None
+        By the power law and by the log-log2 law [particles/mL]; None where the law cannot be drawn.
+    at_least, at_most : float
+        Counted at the next larger and the next smaller size [particles/mL].
+    """
+
+    least_per_ml: float
+    most_per_ml: float
+    power: float | None
+    log_log2: float | None
+    at_least: float
+    at_most: float
+
+
+@dataclass(frozen=True, slots=True)
 class Sample:
     """A bottle with everything said of it. `Sample.of` makes one from plain numbers.
 
@@ -221,6 +252,51 @@ class Sample:
         note = () if conversion is None else (("converted", f"{conversion['from']} to {scale}: {conversion['by']}"),)
         return Sample((Run(_channels(channels), scale),), self.id, self.companions, self.notes + note)
 
+    def between(self, um: float) -> Between | None:
+        """The count at a size between two counted ones; None at or outside the ends of what was counted.
+
+        Parameters
+        ----------
+        um : float
+            The size [um, in the sample's scale].
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> found = siltcode.Sample.of({6: 500, 14: 40}).between(10)
+        >>> round(found.least_per_ml), round(found.most_per_ml)
+        (109, 122)
+        """
+        found = _native.between(self._given(), float(um))
+        if found is None:
+            return None
+        least, most = found["spread"]
+        return Between(least, most, found["power"], found["log_log2"], found["at_least"], found["at_most"])
+
+    @property
+    def bands(self) -> tuple[Band, ...]:
+        """The particles between each size and the next, the last band open; only plain counts take part."""
+        return tuple(Band(*each) for each in _native.bands(self._given()))
+
+    def less_blank(self, blank: Sample) -> tuple[Sample, tuple[str, ...]]:
+        """The bottle with all runs as one, less a blank, size band by size band.
+
+        Returns
+        -------
+        (Sample, tuple of str)
+            And the sizes whose band the blank held more of than the bottle: nothing is left in those.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> net, drowned = siltcode.Sample.of({4: 100, 6: 10}).less_blank(siltcode.Sample.of({4: 30, 6: 20}))
+        >>> net, drowned
+        (Sample('', 1 run, per mL {4: 80.0, 6: 0.0}), ('6 um(c)',))
+        """
+        counts, drowned = _native.spectrum_less_blank(self._given(), blank._given())
+        run = Run(_channels(counts), self.runs[0].scale)
+        return Sample((run,), self.id, self.companions, self.notes), tuple(drowned)
+
     def score(self, spec: SpecLike | None = None, **how: Any) -> Score:
         """The bottle scored.
 
@@ -296,8 +372,12 @@ def _channel(part: dict[str, Any]) -> Channel:
 def sample_of(parts: dict[str, Any]) -> Sample:
     """A sample as the native module gives it."""
     runs = tuple(_run(run) for run in parts["runs"])
-    companions = tuple((companion["property"], _measured(companion["measured"])) for companion in parts["companions"])
-    return Sample(runs, parts["id"], companions, tuple(map(tuple, parts["notes"])))
+    return Sample(runs, parts["id"], companions_of(parts["companions"]), tuple(map(tuple, parts["notes"])))
+
+
+def companions_of(parts: Iterable[dict[str, Any]]) -> tuple[tuple[str, str], ...]:
+    """What else was measured, as the native module gives it."""
+    return tuple((companion["property"], _measured(companion["measured"])) for companion in parts)
 
 
 def _run(run: dict[str, Any]) -> Run:

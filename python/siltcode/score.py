@@ -7,8 +7,10 @@ from typing import Any
 
 from siltcode._display import Table, figures, html_table, probability
 from siltcode.certainty import Odds
+from siltcode.classes import Classification, classification_of
 from siltcode.codes import Code, parse_code
 from siltcode.decision import Outcome
+from siltcode.samples import companions_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +83,30 @@ class ScoredChannel:
     few: bool
     interval_per_ml: tuple[float, float] | None
     odds: Odds | None
+
+
+@dataclass(frozen=True, slots=True)
+class ClassAnswer:
+    """What one class system answers, of `Batch.score` with `classes`.
+
+    Attributes
+    ----------
+    system : str
+        Its name.
+    classification : Classification or None
+        The class with what stands behind it; None where there is none.
+    code, reason, hint : str or None
+        Why there is none: the error's code, what was found, and what to do.
+    """
+
+    system: str
+    classification: Classification | None
+    code: str | None = None
+    reason: str | None = None
+    hint: str | None = None
+
+    def __str__(self) -> str:
+        return str(self.classification or "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,6 +226,14 @@ class Score:
         Where the certainty is not known: what to record next time.
     verdict : Verdict or None
         The verdict, if there was a target.
+    classes : tuple of ClassAnswer
+        What the class systems that were asked answer, in their order.
+    scatter : float or None
+        What intervals, odds and verdict allow for beside counting, as a coefficient of variation [-].
+    drowned_in_blank : tuple of str, or None
+        Sizes whose band the subtracted blank held more of than the bottle; None if no blank was subtracted.
+    companions : tuple of (str, str)
+        What else was measured: property and value with its unit.
 
     Examples
     --------
@@ -220,6 +254,10 @@ class Score:
     flags: tuple[Flag, ...]
     certainty_unknown: str | None
     verdict: Verdict | None
+    classes: tuple[ClassAnswer, ...] = ()
+    scatter: float | None = None
+    drowned_in_blank: tuple[str, ...] | None = None
+    companions: tuple[tuple[str, str], ...] = ()
 
     @property
     def code(self) -> Code | None:
@@ -238,7 +276,9 @@ class Score:
         headings = ["size", "particles/mL", f"interval, {self.level:.0%}", "counted", "number", "odds"]
         below = "; ".join(f"{flag.code} {flag.size or ''}: {flag.advice}" for flag in self.flags)
         table = html_table(Table(headings, rows, f"{self.id}: {self.iso4406}", self.certainty_unknown or below))
-        return table + ("" if self.verdict is None else self.verdict._repr_html_())
+        answers = [[answer.system, str(answer) or answer.reason] for answer in self.classes]
+        classes = html_table(Table(["class system", "class"], answers)) if answers else ""
+        return table + classes + ("" if self.verdict is None else self.verdict._repr_html_())
 
 
 def _channel_row(channel: ScoredChannel) -> list[Any]:
@@ -251,7 +291,7 @@ def _channel_row(channel: ScoredChannel) -> list[Any]:
 
 def score_of(parts: dict[str, Any]) -> Score:
     """A score as the native module gives it."""
-    verdict = parts.get("verdict")
+    verdict, drowned = parts.get("verdict"), parts.get("drowned_in_blank")
     return Score(
         parts["id"],
         parts["iso4406"],
@@ -262,7 +302,17 @@ def score_of(parts: dict[str, Any]) -> Score:
         tuple(Flag(**flag) for flag in parts["flags"]),
         parts.get("certainty_unknown"),
         None if verdict is None else _verdict(verdict, parts["settle"]),
+        tuple(_answer(answer) for answer in parts.get("classes", ())),
+        parts.get("scatter"),
+        None if drowned is None else tuple(drowned),
+        companions_of(parts.get("companions", ())),
     )
+
+
+def _answer(part: dict[str, Any]) -> ClassAnswer:
+    if part["class"] is None:
+        return ClassAnswer(part["system"], None, part["code"], part["reason"], part["hint"])
+    return ClassAnswer(part["system"], classification_of({**part, "text": part["class"]}))
 
 
 def _scored_channel(part: dict[str, Any]) -> ScoredChannel:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,7 @@ from siltcode._display import Table, figures, html_table
 from siltcode.codes import Code
 from siltcode.filters import Beta, Train
 from siltcode.samples import Sample, spectrum_given
+from siltcode.settling import Rest
 from siltcode.specs import SpecLike, spec as read_spec
 from siltcode.units import in_unit
 
@@ -106,6 +107,10 @@ class Passes:
         Size by size.
     causes : dict of str to float, or None
         The share of the variance by cause: ``start``, ``beta``, ``ingress``, ``mixing`` [-]; None without doubt.
+    advice : str or None
+        The largest cause in words, and what would narrow it.
+    transfers : int or None
+        How many transfers through the filter into a clean tank would do instead [-]; None where no number does.
     assumptions : tuple of str
         What was taken for granted.
 
@@ -128,6 +133,8 @@ class Passes:
         self.deciding: str = parts["deciding"]
         self.channels = tuple(_channel(channel) for channel in parts["channels"])
         self.causes: dict[str, float] | None = parts["causes"]
+        self.advice: str | None = parts["advice"]
+        self.transfers: int | None = parts["transfers"]
         self.assumptions: tuple[str, ...] = tuple(parts["assumptions"])
 
     def __reduce__(self) -> tuple[Any, ...]:
@@ -168,6 +175,70 @@ class Passes:
         35.0
         """
         return self._native.hours(turnovers) if math.isfinite(turnovers) else math.inf
+
+    def hours_declining(self, to: Any, over: Any) -> float:
+        """The time to the target while the flow declines as the filter loads up.
+
+        Parameters
+        ----------
+        to : str, number or pint quantity
+            The flow in the end, above 0: it goes there in a straight line and stays [L/min].
+        over : str, number or pint quantity
+            The time that the decline takes [h].
+
+        Returns
+        -------
+        float [h]
+            Infinite where the flow in the end would not hold one of the targets.
+
+        Raises
+        ------
+        SiltcodeError
+            ``no-flow`` unless `to` is above 0.
+
+        Notes
+        -----
+        What comes in goes on by the hour, so more turnovers are needed than at a steady flow.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> job = siltcode.passes("22/20/17", "18/16/13", {4: 3, 6: 20, 14: 1000}, "18 m3", "60 L/min")
+        >>> round(job.hours, 1), round(job.hours_declining("30 L/min", "20 h"), 1)
+        (26.0, 42.0)
+        """
+        found = self._native.hours_declining(float(in_unit(to, "L/min")), float(in_unit(over, "h")))
+        return math.inf if found is None else found
+
+    def turnovers_declining(self, time: Any, to: Any, over: Any) -> float:
+        """The turnovers within a time while the flow declines; `to` and `over` as for `hours_declining` [-].
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> job = siltcode.passes("22/20/17", "18/16/13", {4: 3, 6: 20, 14: 1000}, "18 m3", "60 L/min")
+        >>> job.turnovers_declining("20 h", "30 L/min", "20 h")  # instead of 4
+        3.0
+        """
+        hours, over_hours = float(in_unit(time, "h")), float(in_unit(over, "h"))
+        return self._native.turnovers_declining(hours, float(in_unit(to, "L/min")), over_hours)
+
+    def transferred(self, transfers: int) -> dict[float, float]:
+        """The concentrations after so many transfers through the filter into a clean tank, without mixing.
+
+        Returns
+        -------
+        dict of size to concentration [um(c) to particles/mL]
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> job = siltcode.passes({14: 1000}, {14: 10}, {14: 10}, "18 m3", "60 L/min")
+        >>> job.transfers, round(job.transferred(2)[14.0], 6)
+        (2, 10.0)
+        """
+        sizes = [channel.size_um for channel in self.channels]
+        return dict(zip(sizes, self._native.transferred(transfers), strict=True))
 
     def beta_for(self, turnovers: float) -> dict[float, float | None]:
         """The ratio, the same in every bin, that would be enough in so many turnovers.
@@ -241,13 +312,15 @@ class Passes:
         values, back = _arrays.floats(turnovers, "turnovers")
         return back(self._native.clean_after(_arrays.flat(values)).reshape(values.shape))
 
-    def path(self, turnovers: Any = None) -> dict[str, NDArray[np.float64]]:
+    def path(self, turnovers: Any = None, at: Literal["tank", "suction"] = "tank") -> dict[str, NDArray[np.float64]]:
         """The concentrations at each size of the target along the way.
 
         Parameters
         ----------
         turnovers : array_like, optional
             Numbers of turnovers [-]; without them, 101 from none to a little beyond the last target.
+        at : {"tank", "suction"}
+            On average over the tank, or what a sample of the suction line shows.
 
         Returns
         -------
@@ -264,7 +337,7 @@ class Passes:
         end = 1.2 * self.turnovers if self.reachable and self.turnovers > 0 else 10.0
         given = np.linspace(0.0, end, 101) if turnovers is None else turnovers
         values = np.atleast_1d(_arrays.floats(given, "turnovers")[0]).astype(np.float64)
-        along = self._native.path(_arrays.flat(values))
+        along = self._native.path(_arrays.flat(values), at == "suction")
         names = [f"{channel.size_um:g} um(c)" for channel in self.channels]
         return {"turnovers": values, "hours": values * self.hours_of(1.0), **dict(zip(names, along, strict=True))}
 
@@ -313,6 +386,7 @@ def passes(
     ingress_spread: float = 1.0,
     mixing: float = 1.0,
     mixing_spread: float = 1.0,
+    rest: Rest | None = None,
 ) -> Passes:
     """The tank turnovers and hours from a start to a target.
 
@@ -344,6 +418,8 @@ def passes(
         How surely each is known, as a geometric standard deviation, 1 or more [-]; of the ratio it is ``beta - 1``.
     mixing : float
         The factor by which mixing lengthens the ideal turnovers, 1 or more [-].
+    rest : Rest, optional
+        The tank stood still before: it starts with what is still afloat.
 
     Returns
     -------
@@ -353,7 +429,8 @@ def passes(
     ------
     SiltcodeError
         ``start-missing`` if a size of the target is not among the start's; ``start-unbounded``; ``no-flow`` unless tank
-        and flow are above 0; ``share-out-of-range``, ``factor-out-of-range``, ``quantity-unreadable``.
+        and flow are above 0; ``share-out-of-range``, ``factor-out-of-range``, ``quantity-unreadable``;
+        ``stokes-law-left`` if particles fall too fast in a `rest`.
 
     Notes
     -----
@@ -397,6 +474,7 @@ def passes(
         "ingress_spread": float(ingress_spread),
         "mixing": float(mixing),
         "mixing_spread": float(mixing_spread),
+        "rest": None if rest is None else rest._given(),
     }
     return Passes(given)
 

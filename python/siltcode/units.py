@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import Any, Literal
 
 from siltcode import _native
+from siltcode.errors import SiltcodeError
 
-Unit = Literal["mL", "m3", "L/min", "kPa", "h", "m", "degC"]
+Unit = Literal["mL", "m3", "L/min", "kPa", "h", "m", "degC", "g", "mg/L", "kg/m3", "mm2/s", "mPa.s"]
 
 _PINT = {
     "mL": "milliliter",
@@ -16,6 +17,11 @@ _PINT = {
     "h": "hour",
     "m": "meter",
     "degC": "degree_Celsius",
+    "g": "gram",
+    "mg/L": "milligram / liter",
+    "kg/m3": "kilogram / meter ** 3",
+    "mm2/s": "millimeter ** 2 / second",
+    "mPa.s": "millipascal * second",
 }
 
 
@@ -24,9 +30,9 @@ def in_unit(given: Any, unit: Unit) -> Any:
 
     Parameters
     ----------
-    given : number, array_like, str or pint quantity
+    given : number, array_like, str, list of str or pint quantity
         Text with a unit (``"18 m3"``, ``"4,750 gal"``), a quantity of `pint`, or plain numbers, taken to be in `unit`.
-    unit : {"mL", "m3", "L/min", "kPa", "h", "m", "degC"}
+    unit : {"mL", "m3", "L/min", "kPa", "h", "m", "degC", "g", "mg/L", "kg/m3", "mm2/s", "mPa.s"}
         The wanted unit.
 
     Returns
@@ -36,7 +42,7 @@ def in_unit(given: Any, unit: Unit) -> Any:
     Raises
     ------
     SiltcodeError
-        ``quantity-unreadable`` if text is no quantity of that kind.
+        ``quantity-unreadable`` if it is no quantity of that kind; ``quantity-out-of-range``.
 
     Examples
     --------
@@ -48,6 +54,15 @@ def in_unit(given: Any, unit: Unit) -> Any:
     """
     if isinstance(given, str):
         return _native.in_unit(given, unit)
+    if isinstance(given, (list, tuple)) and any(isinstance(each, str) for each in given):
+        return [in_unit(each, unit) for each in given]
     if hasattr(given, "magnitude") and hasattr(given, "to"):
-        return given.to(_PINT[unit]).magnitude
+        return _magnitude(given, unit)
     return given
+
+
+def _magnitude(quantity: Any, unit: Unit) -> Any:
+    try:
+        return quantity.to(_PINT[unit]).magnitude
+    except TypeError as error:  # a quantity of another kind
+        raise SiltcodeError(str(error), "quantity-unreadable", f"give a quantity that has the unit {unit}") from error

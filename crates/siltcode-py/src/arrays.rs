@@ -5,12 +5,12 @@ use pyo3::prelude::*;
 use siltcode::certainty::{Mean, Odds, poisson};
 use siltcode::class::iso4406::Bounds;
 use siltcode::count::whole_count;
-use siltcode::{CountedVolume, Dilution, Error, ErrorKind, Evidence, Position, RangeNumber, bulk};
+use siltcode::{Error, ErrorKind, Evidence, Position, RangeNumber, bulk};
 
 use crate::error::{Fault, Result};
-use crate::plain;
+use crate::{given, plain};
 
-type Floats<'py> = PyReadonlyArray1<'py, f64>;
+pub(crate) type Floats<'py> = PyReadonlyArray1<'py, f64>;
 type Array<'py, T> = Bound<'py, PyArray1<T>>;
 
 pub(crate) fn slice<'a, T: numpy::Element>(array: &'a PyReadonlyArray1<'_, T>) -> Result<&'a [T]> {
@@ -123,8 +123,7 @@ fn evidence(raw: f64, volume_ml: f64, dilution: f64) -> siltcode::Result<Option<
     if raw.is_nan() || volume_ml.is_nan() {
         return Ok(None);
     }
-    let (volume, dilution) = (CountedVolume::from_ml(volume_ml)?, Dilution::new(dilution)?);
-    Ok(Some(Evidence::of_run(whole_count(raw)?, volume, dilution)))
+    given::evidence(raw, volume_ml, dilution).map(Some)
 }
 
 fn spread(odds: &Odds) -> impl Iterator<Item = f64> {

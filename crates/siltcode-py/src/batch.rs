@@ -1,5 +1,6 @@
 //! Bottles read from files or handed over, and their scores.
 
+use std::collections::HashMap;
 use std::io::Cursor;
 use std::panic::resume_unwind;
 use std::sync::Arc;
@@ -9,9 +10,12 @@ use arrow_array::{ArrayRef, BooleanArray, Float64Array, StringArray, UInt8Array,
 use pyo3::exceptions::PyIndexError;
 use pyo3::prelude::*;
 use siltcode::certainty::{Context, Rule};
+use siltcode::class::{ClassRequest, ClassSystem};
 use siltcode::intake::{self, Options, RejectWriter};
 use siltcode::provenance::Provenance;
-use siltcode::{PerMl, RangeNumber, Sample, Scored, ScoredChannel, Scoring, Spec, Spectrum, score, tables};
+use siltcode::{
+    PerMl, RangeNumber, Sample, Scored, ScoredChannel, Scoring, SizeScale, Spec, Spectrum, score, tables,
+};
 
 use crate::error::Result;
 use crate::plain::{self, OptionsGiven, SampleGiven, ScoringGiven};
@@ -88,10 +92,17 @@ impl Batch {
         Ok(writer.finish().map_err(PyErr::from)?)
     }
 
-    fn score(&self, py: Python<'_>, spec: Option<SpecGiven>, how: ScoringGiven) -> Result<Scores> {
+    fn score(
+        &self,
+        py: Python<'_>,
+        spec: Option<SpecGiven>,
+        how: ScoringGiven,
+        earlier: Option<PyRef<'_, Self>>,
+    ) -> Result<Scores> {
         let spec = spec.map(|spec| spec.spec()).transpose()?;
         let how = how.scoring()?;
-        let results = py.detach(|| all_scored(&self.0.samples, spec.as_ref(), &how));
+        let earlier = earlier.map(|batch| batch.counts_by_id()).unwrap_or_default();
+        let results = py.detach(|| all_scored(&self.0.samples, spec.as_ref(), &how, &earlier));
         let (mut scores, mut failed) = (Vec::new(), Vec::new());
         for (sample, result) in self.0.samples.iter().zip(results) {
             match result {
@@ -103,22 +114,42 @@ impl Batch {
     }
 }
 
+impl Batch {
+    /// The counts of each bottle by its name; of a name that comes twice, the last.
+    fn counts_by_id(&self) -> HashMap<String, Spectrum> {
+        let samples = self.0.samples.iter();
+        samples.filter_map(|sample| Some((sample.id.clone(), sample.spectrum().ok()?))).collect()
+    }
+}
+
 /// What is told about a score besides the target.
 pub(crate) struct How {
     pub(crate) rule: Option<Rule>,
     pub(crate) subtract: Option<Spectrum>,
+    pub(crate) blank: Option<Spectrum>,
     pub(crate) method: Option<String>,
+    pub(crate) classes: Vec<ClassSystem>,
+    pub(crate) convert_to: Option<SizeScale>,
     pub(crate) context: Context<'static>,
 }
 
 /// Every sample scored, in order, on all cores.
-fn all_scored(samples: &[Sample], spec: Option<&Spec>, how: &How) -> Vec<siltcode::Result<Scored>> {
-    let context = Context { method: how.method.as_deref(), ..how.context };
-    let subtract = how.subtract.as_ref();
-    let scoring = Scoring { spec, rule: how.rule, subtract, context, ..Scoring::default() };
+fn all_scored(
+    samples: &[Sample],
+    spec: Option<&Spec>,
+    how: &How,
+    earlier: &HashMap<String, Spectrum>,
+) -> Vec<siltcode::Result<Scored>> {
+    let context = Context { method: how.method.as_deref(), blank: how.blank.as_ref(), ..how.context };
+    let classes = ClassRequest { systems: &how.classes, convert_to: how.convert_to };
+    let scoring = Scoring { spec, rule: how.rule, subtract: how.subtract.as_ref(), classes, context };
+    let of = |sample: &Sample| {
+        let context = Context { earlier: earlier.get(&sample.id), ..context };
+        score(sample, &Scoring { context, ..scoring })
+    };
     let cores = thread::available_parallelism().map_or(1, usize::from);
     let share = samples.len().div_ceil(cores).max(1);
-    let work = &|share: &[Sample]| share.iter().map(|sample| score(sample, &scoring)).collect::<Vec<_>>();
+    let work = &|share: &[Sample]| share.iter().map(of).collect::<Vec<_>>();
     thread::scope(|scope| {
         let parts: Vec<_> = samples.chunks(share).map(|share| scope.spawn(move || work(share))).collect();
         let joined = parts.into_iter().map(|part| part.join().unwrap_or_else(|panic| resume_unwind(panic)));

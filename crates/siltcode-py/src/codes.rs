@@ -8,16 +8,17 @@ use numpy::PyReadonlyArray1;
 use pyo3::prelude::*;
 use pyo3::types::{PyList, PyString};
 use serde::Serialize;
-use siltcode::class::{Class, ClassSystem, Designation, as4059_of_code};
+use siltcode::class::{Class, ClassLimit, ClassSystem, Designation, Possible, as4059_of_code};
 use siltcode::{Code, Place, RangeNumber, Size, SizeScale, bulk};
 
 use crate::arrays::{at_row, slice};
 use crate::error::Result;
+use crate::given::Plain;
 use crate::plain::{self, SampleGiven, SpectrumGiven};
 
 /// A code in parts: how it prints, its range numbers, and which of them rest on few particles.
 #[derive(Serialize)]
-struct CodeParts {
+pub(crate) struct CodeParts {
     text: String,
     numbers: [Option<u8>; 3],
     few: [bool; 3],
@@ -31,18 +32,18 @@ impl From<Code> for CodeParts {
 }
 
 #[pyfunction]
-pub(crate) fn parse_code<'py>(py: Python<'py>, text: &str) -> Result<Bound<'py, PyAny>> {
-    plain::out(py, &CodeParts::from(text.parse::<Code>()?))
+pub(crate) fn parse_code(text: &str) -> Result<Plain<CodeParts>> {
+    Ok(Plain(text.parse::<Code>()?.into()))
 }
 
 #[pyfunction]
-pub(crate) fn code_of<'py>(py: Python<'py>, counts: SpectrumGiven) -> Result<Bound<'py, PyAny>> {
-    plain::out(py, &CodeParts::from(Code::of(&counts.spectrum()?)?))
+pub(crate) fn code_of(counts: SpectrumGiven) -> Result<Plain<CodeParts>> {
+    Ok(Plain(Code::of(&counts.spectrum()?)?.into()))
 }
 
 #[pyfunction]
-pub(crate) fn code_of_sample<'py>(py: Python<'py>, sample: SampleGiven) -> Result<Bound<'py, PyAny>> {
-    plain::out(py, &CodeParts::from(Code::of(&sample.sample()?.spectrum()?)?))
+pub(crate) fn code_of_sample(sample: SampleGiven) -> Result<Plain<CodeParts>> {
+    Ok(Plain(Code::of(&sample.sample()?.spectrum()?)?.into()))
 }
 
 /// -1, 0 or 1 for cleaner, equal or dirtier; nothing where two codes cannot be compared.
@@ -102,25 +103,31 @@ pub(crate) fn classify<'py>(
     py: Python<'py>,
     system: &str,
     counts: SpectrumGiven,
+    convert_to: Option<&str>,
 ) -> Result<Bound<'py, PyAny>> {
-    let found = system.parse::<ClassSystem>()?.classify(&counts.spectrum()?)?;
+    let (system, counts) = (system.parse::<ClassSystem>()?, counts.spectrum()?);
+    let found = match convert_to {
+        Some(scale) => system.classify_in(&counts, scale.parse()?)?,
+        None => system.classify(&counts)?,
+    };
     let text = found.to_string();
     let plain = plain::out(py, &found)?;
     plain.set_item("text", text)?;
     Ok(plain)
 }
 
+#[derive(Serialize)]
+pub(crate) struct Described {
+    name: &'static str,
+    title: &'static str,
+    scales: Vec<SizeScale>,
+    classes: Vec<Class>,
+    notes: &'static [&'static str],
+}
+
 /// The class systems: name, title, scales, classes, notes.
 #[pyfunction]
-pub(crate) fn class_systems(py: Python<'_>) -> Result<Bound<'_, PyAny>> {
-    #[derive(Serialize)]
-    struct Described {
-        name: &'static str,
-        title: &'static str,
-        scales: Vec<SizeScale>,
-        classes: Vec<Class>,
-        notes: &'static [&'static str],
-    }
+pub(crate) fn class_systems() -> Plain<Vec<Described>> {
     let described = ClassSystem::ALL.map(|system| Described {
         name: system.name(),
         title: system.title(),
@@ -128,19 +135,17 @@ pub(crate) fn class_systems(py: Python<'_>) -> Result<Bound<'_, PyAny>> {
         classes: system.classes(),
         notes: system.notes(),
     });
-    plain::out(py, &described)
+    Plain(described.into())
 }
 
 /// What a class allows at each size; nothing where the system has no such class or scale.
 #[pyfunction]
-pub(crate) fn class_limits<'py>(
-    py: Python<'py>,
+pub(crate) fn class_limits(
     system: &str,
     class_: &str,
     scale: &str,
-) -> Result<Bound<'py, PyAny>> {
-    let limits = system.parse::<ClassSystem>()?.allowed(class_.parse()?, scale.parse()?);
-    plain::out(py, &limits)
+) -> Result<Plain<Option<Vec<ClassLimit>>>> {
+    Ok(Plain(system.parse::<ClassSystem>()?.allowed(class_.parse()?, scale.parse()?)))
 }
 
 /// A written AS4059 class, read and printed again.
@@ -151,8 +156,8 @@ pub(crate) fn parse_designation(text: &str) -> Result<String> {
 
 /// The AS4059 classes that a code leaves possible, size by size.
 #[pyfunction]
-pub(crate) fn as4059_possible<'py>(py: Python<'py>, code: &str) -> Result<Bound<'py, PyAny>> {
-    plain::out(py, &as4059_of_code(code.parse()?))
+pub(crate) fn as4059_possible(code: &str) -> Result<Plain<Vec<Possible>>> {
+    Ok(Plain(as4059_of_code(code.parse()?)))
 }
 
 /// A size in another scale \[um\].

@@ -13,11 +13,17 @@ mod codes;
 mod error;
 mod filters;
 mod frame;
+mod given;
+mod mass;
 mod plain;
 mod quantities;
+mod reference;
+mod samples;
+mod settling;
 mod specs;
 mod table;
 mod tank;
+mod turnovers;
 
 /// The native module.
 #[pyo3::pymodule]
@@ -34,23 +40,40 @@ mod _native {
     use crate::batch::{Batch, Scores, batch_of, read_counts};
     #[pymodule_export]
     use crate::certainty::{
-        coincidence, combined, compare, converted, decide, diluted, guarded, in_numbers, less_blank,
-        most_to_accept, plan_volume, runs, sequential_step,
+        at_most, coincidence, compare, decide, diluted, equal_by_e_test, expanded_in_numbers,
+        false_accept_at_limit, guarded, in_numbers, less_blank, most_to_accept, nested_correlation,
+        plan_volume, posterior, runs, sequential_bounds, sequential_step,
     };
     #[pymodule_export]
     use crate::filters::{
-        beta_at, beta_bins, measured_beta, parse_beta, rated, train_bins, train_limits, train_lumped,
+        at_rated, beta_at, beta_bins, beta_derated, beta_working, ceiling, clean_at, in_series, leaking,
+        measured_beta, parse_beta, rated, ratio_of_bins, ratio_of_pairs, size_for, train_bins, train_limits,
+        train_lumped,
     };
     #[pymodule_export]
     use crate::frame::{score_columns, score_stream};
     #[pymodule_export]
+    use crate::mass::{mass, spheres};
+    #[pymodule_export]
     use crate::quantities::in_unit;
+    #[pymodule_export]
+    use crate::reference::{cautions, published_tables, table_text};
+    #[pymodule_export]
+    use crate::samples::{bands, between, combined, converted, spectrum_less_blank};
+    #[pymodule_export]
+    use crate::settling::{hours_over, settling, settling_left, settling_speeds, viscosity_mpa_s};
     #[pymodule_export]
     use crate::specs::{published_names, published_text, spec_parts};
     #[pymodule_export]
     use crate::table::Columns;
     #[pymodule_export]
     use crate::tank::{Passes, passes};
+    #[pymodule_export]
+    use crate::turnovers::{
+        displaced, passed_at_least, pipe_reynolds, turnovers_like_one_pass, turnovers_needed,
+    };
+    #[pymodule_export]
+    const DEFERENCE: &str = siltcode::caution::DEFERENCE;
     #[pymodule_export]
     const VERSION: &str = env!("CARGO_PKG_VERSION");
 }

@@ -2,11 +2,9 @@
 
 use pyo3::prelude::*;
 use serde::{Deserialize, Serialize};
-use siltcode::certainty::coincidence::Coincidence;
 use siltcode::certainty::poisson::Method;
 use siltcode::certainty::runs::Criterion;
 use siltcode::certainty::{Context, Level, Rule, Scatter};
-use siltcode::count::whole_count;
 use siltcode::intake::{Decimal, Form, Options};
 use siltcode::sample::Run;
 use siltcode::{
@@ -15,7 +13,9 @@ use siltcode::{
 };
 
 use crate::batch::How;
+use crate::certainty::counter;
 use crate::error::Result;
+use crate::given::evidence;
 
 /// A result as dictionaries, lists, numbers and text.
 pub(crate) fn out<'py>(py: Python<'py>, value: &impl Serialize) -> Result<Bound<'py, PyAny>> {
@@ -112,8 +112,7 @@ impl ChannelGiven {
     fn evidence(&self) -> siltcode::Result<Option<Evidence>> {
         let Some(raw) = self.raw.filter(|raw| !raw.is_nan()) else { return Ok(None) };
         let ml = self.volume_ml.ok_or(ErrorKind::RawWithoutVolume {})?;
-        let dilution = Dilution::new(self.dilution.unwrap_or(1.0))?;
-        Ok(Some(Evidence::of_run(whole_count(raw)?, CountedVolume::from_ml(ml)?, dilution)))
+        evidence(raw, ml, self.dilution.unwrap_or(1.0)).map(Some)
     }
 }
 
@@ -209,8 +208,12 @@ pub(crate) struct ScoringGiven {
     alarm: f64,
     spread: Option<f64>,
     method: Option<String>,
-    occupied: Option<f64>,
+    sensing_volumes: Option<f64>,
+    dead_time: Option<f64>,
     subtract: Option<SampleGiven>,
+    blank: Option<SampleGiven>,
+    classes: Vec<String>,
+    convert_to: Option<String>,
 }
 
 impl ScoringGiven {
@@ -221,12 +224,20 @@ impl ScoringGiven {
             scatter: self.scatter.map(Scatter::from_cv).transpose()?,
             alarm,
             spread: self.spread.map_or(Criterion::Chance(alarm), Criterion::Fraction),
-            coincidence: self.occupied.map(Coincidence::occupied).transpose()?,
+            coincidence: counter(self.sensing_volumes, self.dead_time)?,
             ..Context::default()
         };
         let rule = self.rule.as_deref().map(|name| rule(name, level)).transpose()?;
-        let blank = self.subtract.map(|given| given.sample()?.spectrum()).transpose()?;
-        Ok(How { rule, subtract: blank, method: self.method, context })
+        let counts = |given: Option<SampleGiven>| given.map(|given| given.sample()?.spectrum()).transpose();
+        Ok(How {
+            rule,
+            subtract: counts(self.subtract)?,
+            blank: counts(self.blank)?,
+            method: self.method,
+            classes: self.classes.iter().map(|name| name.parse()).collect::<siltcode::Result<_>>()?,
+            convert_to: self.convert_to.as_deref().map(str::parse).transpose()?,
+            context,
+        })
     }
 }
 

@@ -2,7 +2,10 @@
 
 use pyo3::prelude::*;
 use siltcode::ErrorKind;
-use siltcode::units::{Duration, Flow, Length, Pressure, Temperature, Volume};
+use siltcode::units::{
+    Density, Duration, DynamicViscosity, Flow, KinematicViscosity, Length, Mass, MassConcentration, Pressure,
+    Temperature, Volume,
+};
 
 use crate::error::Result;
 
@@ -17,8 +20,13 @@ pub(crate) fn in_unit(text: &str, unit: &str) -> Result<f64> {
         "h" => text.parse::<Duration>()?.hours(),
         "m" => text.parse::<Length>()?.metres(),
         "degC" => text.parse::<Temperature>()?.celsius(),
+        "g" => text.parse::<Mass>()?.grams(),
+        "mg/L" => text.parse::<MassConcentration>()?.mg_per_litre(),
+        "kg/m3" => text.parse::<Density>()?.kg_per_m3(),
+        "mm2/s" => text.parse::<KinematicViscosity>()?.mm2_per_s(),
+        "mPa.s" => text.parse::<DynamicViscosity>()?.mpa_s(),
         _ => {
-            let range = "one of mL, m3, L/min, kPa, h, m, degC".into();
+            let range = "one of mL, m3, L/min, kPa, h, m, degC, g, mg/L, kg/m3, mm2/s, mPa.s".into();
             return Err(
                 ErrorKind::QuantityOutOfRange { quantity: "unit".into(), value: unit.into(), range }.into()
             );

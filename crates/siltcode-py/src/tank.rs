@@ -8,8 +8,8 @@ use serde::{Deserialize, Serialize};
 use siltcode::certainty::{Level, Scatter};
 use siltcode::filter::{Beta, Challenge, Efficiency, Rating, Share};
 use siltcode::tank::{
-    Assumption, Causes, Channel, DeadZone, Doubt, Ensemble, Forecast, Mixing, Plant, Remedy, Sources, Start,
-    Target, Turnovers,
+    Assumption, Causes, Channel, ChannelForecast, DeadZone, Decline, Doubt, Ensemble, Forecast, Mixing,
+    Plant, Remedy, Sources, Start, Target, Turnovers,
 };
 use siltcode::units::{Duration, Flow, Volume};
 use siltcode::{ErrorKind, Size};
@@ -17,7 +17,9 @@ use siltcode::{ErrorKind, Size};
 use crate::arrays::slice;
 use crate::error::Result;
 use crate::filters::TrainGiven;
+use crate::given::Given;
 use crate::plain::{self, SampleGiven, SpectrumGiven};
+use crate::settling::RestGiven;
 use crate::specs::SpecGiven;
 
 /// A start or a target: a code, a sample's counts, or (a target only) a specification.
@@ -50,16 +52,21 @@ pub(crate) struct PassesGiven {
     ingress_spread: f64,
     mixing: f64,
     mixing_spread: f64,
+    rest: Option<RestGiven>,
 }
 
 plain::from_plain_values! { PassesGiven }
 
 impl PassesGiven {
     fn start(&self) -> siltcode::Result<Start> {
-        match (&self.start.code, &self.start.sample) {
+        let start = match (&self.start.code, &self.start.sample) {
             (Some(code), _) => Start::of_code(code.parse()?),
             (None, Some(sample)) => Start::of_sample(&sample.sample()?, Scatter::from_cv(self.scatter)?),
             (None, None) => Err(ErrorKind::NothingCounted {}.into()),
+        };
+        match &self.rest {
+            Some(rest) => start?.rested(&rest.rest()?),
+            None => start,
         }
     }
 
@@ -129,9 +136,7 @@ pub(crate) fn passes(py: Python<'_>, given: PassesGiven) -> Result<Passes> {
         let (start, target, sources, plant) =
             (given.start()?, given.target()?, given.sources()?, given.plant()?);
         let forecast = Forecast::new(&start, &target, |sizes| given.bins(sizes), &sources, &plant)?;
-        let channels: Vec<Channel> =
-            forecast.channels.iter().map(|channel| channel.channel.clone()).collect();
-        let ensemble = Ensemble::new(&channels, given.doubt()?);
+        let ensemble = forecast.ensemble(given.doubt()?);
         Ok::<_, siltcode::Error>(Passes { forecast, ensemble })
     });
     Ok(made?)
@@ -155,6 +160,8 @@ struct Parts<'a> {
     deciding: Size,
     channels: Vec<ChannelParts>,
     causes: Option<Causes>,
+    advice: Option<String>,
+    transfers: Option<u32>,
     mean: f64,
     assumptions: &'a [Assumption],
 }
@@ -178,6 +185,8 @@ impl Passes {
             deciding: forecast.deciding().size,
             channels: channels.collect(),
             causes: self.ensemble.causes(),
+            advice: self.ensemble.causes().map(|causes| causes.to_string()),
+            transfers: forecast.transfers(),
             mean: self.ensemble.mean(),
             assumptions: &forecast.assumptions,
         };
@@ -185,27 +194,48 @@ impl Passes {
     }
 
     /// The turnovers that are enough with this probability; nothing where no number is.
-    fn quantile(&self, p: f64) -> Result<Option<f64>> {
-        Ok(self.ensemble.quantile(Level::new(p)?).map(Turnovers::get))
+    fn quantile(&self, p: Given<Level>) -> Option<f64> {
+        self.ensemble.quantile(p.0).map(Turnovers::get)
     }
 
-    fn hours(&self, turnovers: f64) -> Result<f64> {
-        Ok(self.forecast.plant.time(Turnovers::new(turnovers)?)?.hours())
+    fn hours(&self, turnovers: Given<Turnovers>) -> Result<f64> {
+        Ok(self.forecast.plant.time(turnovers.0)?.hours())
+    }
+
+    /// The time while the flow goes in a straight line to another \[h\]; nothing where no time is enough.
+    fn hours_declining(&self, to: Given<Flow>, over: Given<Duration>) -> Result<Option<f64>> {
+        let decline = Decline::new(&self.forecast.plant, to.0, over.0)?;
+        Ok(self.forecast.time_declining(&decline)?.map(Duration::hours))
+    }
+
+    /// The turnovers within a time while the flow goes in a straight line to another.
+    fn turnovers_declining(
+        &self,
+        time: Given<Duration>,
+        to: Given<Flow>,
+        over: Given<Duration>,
+    ) -> Result<f64> {
+        Ok(Decline::new(&self.forecast.plant, to.0, over.0)?.turnovers(time.0)?.get())
     }
 
     /// The ratio that would be enough in so many turnovers, at each size of the target.
-    fn beta_for(&self, turnovers: f64) -> Result<Vec<Option<f64>>> {
-        let needed = self.forecast.beta_for(Turnovers::new(turnovers)?);
-        Ok(needed.into_iter().map(|(_, beta)| beta.map(Beta::get)).collect())
+    fn beta_for(&self, turnovers: Given<Turnovers>) -> Vec<Option<f64>> {
+        let needed = self.forecast.beta_for(turnovers.0);
+        needed.into_iter().map(|(_, beta)| beta.map(Beta::get)).collect()
     }
 
     /// The flow that would be enough in this time \[h to L/min\].
-    fn flow_for(&self, hours: f64) -> Result<Option<f64>> {
-        Ok(self.forecast.flow_for(Duration::from_hours(hours)?)?.map(Flow::l_per_min))
+    fn flow_for(&self, time: Given<Duration>) -> Result<Option<f64>> {
+        Ok(self.forecast.flow_for(time.0)?.map(Flow::l_per_min))
     }
 
-    fn code_after(&self, turnovers: f64) -> Result<String> {
-        Ok(self.forecast.code_after(Turnovers::new(turnovers)?)?.to_string())
+    fn code_after(&self, turnovers: Given<Turnovers>) -> Result<String> {
+        Ok(self.forecast.code_after(turnovers.0)?.to_string())
+    }
+
+    /// The concentrations at each size of the target after so many transfers into a clean tank.
+    fn transferred(&self, transfers: u32) -> Vec<f64> {
+        self.forecast.channels.iter().map(|channel| channel.channel.transferred(transfers)).collect()
     }
 
     /// The probability that so many turnovers are enough, for each.
@@ -219,17 +249,21 @@ impl Passes {
         Ok(each.collect::<siltcode::Result<Vec<f64>>>()?.into_pyarray(py))
     }
 
-    /// The concentrations at each size of the target after each number of turnovers, one size after the other.
+    /// The concentrations at each size of the target after each number of turnovers, one size after the other: on
+    /// average over the tank, or at the suction.
     fn path<'py>(
         &self,
         py: Python<'py>,
         turnovers: PyReadonlyArray1<'py, f64>,
+        at_suction: bool,
     ) -> Result<Vec<Bound<'py, PyArray1<f64>>>> {
         let turnovers = slice(&turnovers)?.iter().map(|&turnovers| Turnovers::new(turnovers));
         let turnovers = turnovers.collect::<siltcode::Result<Vec<_>>>()?;
-        let after = turnovers.iter().map(|&turnovers| self.forecast.after(turnovers));
-        let after = after.collect::<siltcode::Result<Vec<_>>>()?;
-        let of_size = |i: usize| after.iter().map(|at| at[i].1.get()).collect::<Vec<f64>>().into_pyarray(py);
-        Ok((0..self.forecast.channels.len()).map(of_size).collect())
+        let at = if at_suction { Channel::at_suction } else { Channel::after };
+        let of_size = |channel: &ChannelForecast| {
+            let along = turnovers.iter().map(|&turnovers| at(&channel.channel, turnovers));
+            along.collect::<Vec<f64>>().into_pyarray(py)
+        };
+        Ok(self.forecast.channels.iter().map(of_size).collect())
     }
 }

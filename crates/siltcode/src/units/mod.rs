@@ -306,6 +306,38 @@ impl DynamicViscosity {
     pub fn over(self, density: Density) -> Result<KinematicViscosity> {
         KinematicViscosity::from_m2_per_s(self.pa_s() / density.kg_per_m3())
     }
+
+    /// Reads a viscosity of either kind; a kinematic one is that of a fluid of this density.
+    ///
+    /// ```
+    /// use siltcode::units::{Density, DynamicViscosity};
+    ///
+    /// let density = Density::from_kg_per_litre(0.85)?;
+    /// assert_eq!(DynamicViscosity::of_either("20 cSt", density)?.to_string(), "17 mPa.s");
+    /// assert_eq!(DynamicViscosity::of_either("17 cP", density)?.to_string(), "17 mPa.s");
+    /// # Ok::<(), siltcode::Error>(())
+    /// ```
+    ///
+    /// # Errors
+    /// `quantity-unreadable` unless the text is a viscosity; `quantity-out-of-range` unless it is above 0 and the
+    /// product lies within the range of a double.
+    pub fn of_either(text: &str, density: Density) -> Result<Self> {
+        match text.parse::<KinematicViscosity>() {
+            Ok(kinematic) => kinematic.times(density),
+            Err(error) if error.code() == "quantity-out-of-range" => Err(error),
+            Err(_) => text.parse(),
+        }
+    }
+}
+
+impl KinematicViscosity {
+    /// The dynamic viscosity of a fluid of this density.
+    ///
+    /// # Errors
+    /// `quantity-out-of-range` where the product leaves the range of a double.
+    pub fn times(self, density: Density) -> Result<DynamicViscosity> {
+        DynamicViscosity::from_pa_s(self.m2_per_s() * density.kg_per_m3())
+    }
 }
 
 #[cfg(test)]
@@ -346,6 +378,20 @@ mod tests {
         assert!("-300 degC".parse::<Temperature>().is_err());
         assert!(Density::from_kg_per_m3(0.0).is_err());
         assert!(Flow::from_m3_per_h(f64::INFINITY).is_err());
+    }
+
+    #[test]
+    fn either_viscosity_is_read_with_the_density() {
+        let density = Density::from_kg_per_m3(850.0).unwrap();
+        let kinematic = KinematicViscosity::from_mm2_per_s(20.0).unwrap();
+        let back = kinematic.times(density).unwrap().over(density).unwrap();
+        assert!((back.mm2_per_s() - 20.0).abs() < 1e-12);
+        for unreadable in ["20", "20 L/min", "0 cSt", "-1 cP", ""] {
+            assert!(DynamicViscosity::of_either(unreadable, density).is_err(), "{unreadable}");
+        }
+        let most = KinematicViscosity::from_mm2_per_s(f64::MAX).unwrap();
+        assert!(most.times(density).is_ok());
+        assert!(most.times(Density::from_kg_per_m3(f64::MAX).unwrap()).is_err());
     }
 
     #[test]
