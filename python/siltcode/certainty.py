@@ -167,7 +167,7 @@ def code_odds(k: Any, volume_ml: Any, dilution: Any = 1.0, scatter: float = 0.0)
 class Posterior:
     """What a count says of the concentration it came from.
 
-    Parameters
+    Attributes
     ----------
     k : int
         Particles counted [particles].
@@ -199,15 +199,36 @@ class Posterior:
     scatter: float = 0.0
 
     def at_most(self, per_ml: float) -> float:
-        """The probability that the concentration is at most this [particles/mL to -]."""
+        """The probability that the concentration is at most `per_ml` [particles/mL to -].
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> round(siltcode.Posterior(70, "1 mL").at_most(80), 2)
+        0.87
+        """
         return _native.at_most(self._evidence(), float(self.scatter), float(per_ml))
 
     def interval(self, level: float = 0.95) -> tuple[float, float]:
-        """The two-sided interval [particles/mL]."""
+        """The two-sided interval at a `level` [particles/mL].
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> [round(end, 2) for end in siltcode.Posterior(10, "1 mL", dilution=2).interval()]
+        [9.59, 36.78]
+        """
         return self._intervals(level)[0]
 
     def one_sided(self, level: float = 0.95) -> tuple[float, float]:
-        """The lower and the upper limit, each for itself at the level [particles/mL]."""
+        """The lower and the upper limit, each for itself at a `level` [particles/mL].
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> [round(end, 2) for end in siltcode.Posterior(0, "1 mL").one_sided()]
+        [0.0, 3.0]
+        """
         return self._intervals(level)[1]
 
     def _evidence(self) -> tuple[float, float, float]:

@@ -156,6 +156,13 @@ class Coincidence:
         What is counted if only pairs hide each other: good for small losses [particles].
     near_saturation : bool
         One more particle shows as less than half: correcting then more than doubles the uncertainty.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> found = siltcode.Counter(dead_time=1e-5).of_observed(4877)
+    >>> round(found.truth, 1), round(found.loss, 3)
+    (5133.9, 0.05)
     """
 
     truth: float
@@ -193,16 +200,29 @@ class Counter:
     dead_time: float | None = None
 
     def of_truth(self, particles: float) -> Coincidence:
-        """What it counts of so many particles [particles]."""
+        """What it counts of so many `particles` [particles].
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> siltcode.Counter(sensing_volumes=1000).of_truth(1000).near_saturation
+        True
+        """
         return self._of(particles, True)
 
     def of_observed(self, particles: float) -> Coincidence:
-        """What is behind so many counted particles [particles], on the side of few.
+        """What is behind so many counted `particles` [particles], on the side of few.
 
         Raises
         ------
         SiltcodeError
             ``quantity-out-of-range`` if the counter cannot show so many.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> round(siltcode.Counter(sensing_volumes=1e5).of_observed(4877.1).truth)
+        5000
         """
         return self._of(particles, False)
 

@@ -103,7 +103,7 @@ class Beta:
         return BetaAt(found["known"], found["low"], found["high"], None if rules is None else tuple(rules))
 
     def working(self, um: float) -> float:
-        """The ratio to reckon with at and above a size [um(c)]: the value, the least of those possible, or a bound [-].
+        """The ratio to reckon with at and above `um` [um(c)]: the value, the least of those possible, or a bound [-].
 
         Raises
         ------
@@ -119,7 +119,7 @@ class Beta:
         return _native.beta_working(self._exact, float(um))
 
     def size_for(self, beta: float) -> tuple[float, float, float] | None:
-        """The size at which it reaches a ratio, by the three interpolations [um(c)]; None where it does not.
+        """The size at which it reaches the ratio `beta`, by the three interpolations [um(c)]; None where it does not.
 
         Examples
         --------
@@ -127,10 +127,11 @@ class Beta:
         >>> [round(um, 2) for um in Beta("5:10,7:200").size_for(75)]
         [6.35, 6.27, 6.29]
         """
-        return _native.size_for(self._exact, float(beta))
+        found = _native.size_for(self._exact, float(beta))
+        return None if found is None else (found[0], found[1], found[2])
 
     def derated(self, divisor: float) -> Beta:
-        """The same rating where `beta - 1` is only a part of it in service, divided by 1 or more [-].
+        """The same rating where ``beta - 1`` is less in service: divided by `divisor`, 1 or more [-].
 
         Unsteady flow and vibration cost efficiency; how much comes from counts, not from a table.
 
@@ -421,7 +422,7 @@ class Train:
     def efficiencies(
         self, sizes: Sequence[float], tested_with: Sample | None = None, *, at_best: bool = False
     ) -> list[float]:
-        """The efficiency in each bin between rising `sizes` [um(c)], the last one open [-]; options as for `Beta.bins`.
+        """The efficiency in each bin between rising `sizes` [um(c)], the last one open [-]; `tested_with` and `at_best` as for `Beta.bins`.
 
         Raises
         ------

@@ -24,6 +24,13 @@ class MassBin:
         The sizes; `to` is None above the largest counted size, where the law of the last two sizes is carried on.
     power, log_log2 : tuple of float
         By the power law and by the log-log2 law [mg/L].
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> mass = siltcode.mass_of(siltcode.Sample.of({6: 500, 14: 40}), "2.65 kg/L", 1, 30)
+    >>> [(bin.from_, bin.to, round(bin.power[1], 3)) for bin in mass.bins]
+    [('6 um(c)', '14 um(c)', 0.382), ('14 um(c)', None, 0.349)]
     """
 
     from_: str
@@ -44,6 +51,13 @@ class MassEstimate:
         Least and most under each law [mg/L].
     bins : tuple of MassBin
         Size by size, smallest first.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> mass = siltcode.mass_of(siltcode.Sample.of({4: 2000, 6: 500, 14: 40}), "2.65 kg/L", 1, 70)
+    >>> round(mass.power[0], 3), round(mass.log_log2[0], 3)
+    (1.35, 1.128)
     """
 
     least: float

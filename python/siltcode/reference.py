@@ -12,7 +12,23 @@ DEFERENCE = _native.DEFERENCE
 
 @dataclass(frozen=True, slots=True)
 class ReferenceTable:
-    """A published table: its name, its title, the standard it restates, and how it is known."""
+    """A published table that results rest on.
+
+    Attributes
+    ----------
+    name, title : str
+        By which it is asked for, and what it holds.
+    standard : str
+        What it restates.
+    status : str
+        How it is known: ``READ``, ``DERIVED``, ``MEMORY``, or per row.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> siltcode.table("nas1638").name
+    'nas1638'
+    """
 
     name: str
     title: str
@@ -21,24 +37,44 @@ class ReferenceTable:
 
     @property
     def text(self) -> str:
-        """The rows as comma-separated values behind their citation."""
+        """The rows as comma-separated values behind their citation.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> siltcode.table("iso4406").text.splitlines()[0].startswith("# title:")
+        True
+        """
         return _native.table_text(self.name)
 
 
 def tables() -> tuple[ReferenceTable, ...]:
     """The published tables, each with its citation.
 
+    Returns
+    -------
+    tuple of ReferenceTable
+
     Examples
     --------
     >>> import siltcode
-    >>> siltcode.tables()[0].text.splitlines()[0].startswith("# title:")
-    True
+    >>> siltcode.tables()[0].name
+    'iso4406'
     """
     return tuple(ReferenceTable(*each) for each in _native.published_tables())
 
 
 def table(name: str) -> ReferenceTable:
     """A published table by its name.
+
+    Parameters
+    ----------
+    name : str
+        One of those of `tables`.
+
+    Returns
+    -------
+    ReferenceTable
 
     Raises
     ------
@@ -59,7 +95,23 @@ def table(name: str) -> ReferenceTable:
 
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """Something to beware of: its topic, the text, how it is known, and where it is from."""
+    """Something to beware of.
+
+    Attributes
+    ----------
+    topic, text : str
+        What it is about, and what to beware of.
+    status : str
+        How it is known: ``READ``, ``DERIVED`` or ``MEMORY``.
+    source : str
+        Keys of the table of sources, joined by ``+``.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> {caution.topic: caution.status for caution in siltcode.cautions()}["confined space"]
+    'READ'
+    """
 
     topic: str
     text: str
@@ -72,6 +124,10 @@ class Caution:
 
 def cautions() -> tuple[Caution, ...]:
     """What to beware of in work on stored fuel, the cautions of fire first. No safety procedure: `DEFERENCE` stands above.
+
+    Returns
+    -------
+    tuple of Caution
 
     Examples
     --------

@@ -86,7 +86,23 @@ class Run:
 
 @dataclass(frozen=True, slots=True)
 class Band:
-    """The particles from a size up to the next, which is None for the open band [um, in the sample's scale]."""
+    """The particles from one size up to the next.
+
+    Attributes
+    ----------
+    from_um : float
+        The smaller size, included [um, in the sample's scale].
+    to_um : float or None
+        The larger one, not included; None for the open band above the largest size.
+    per_ml : float
+        [particles/mL].
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> siltcode.Sample.of({4: 100, 6: 30}).bands[0]
+    Band(from_um=4.0, to_um=6.0, per_ml=70.0)
+    """
 
     from_um: float
     to_um: float | None
@@ -105,6 +121,13 @@ class Between:
         By the power law and by the log-log2 law [particles/mL]; None where the law cannot be drawn.
     at_least, at_most : float
         Counted at the next larger and the next smaller size [particles/mL].
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> found = siltcode.Sample.of({6: 500, 14: 40}).between(10)
+    >>> round(found.power), round(found.log_log2), found.at_least, found.at_most
+    (109, 122, 40.0, 500.0)
     """
 
     least_per_ml: float
@@ -260,6 +283,10 @@ class Sample:
         um : float
             The size [um, in the sample's scale].
 
+        Returns
+        -------
+        Between or None
+
         Examples
         --------
         >>> import siltcode
@@ -275,16 +302,33 @@ class Sample:
 
     @property
     def bands(self) -> tuple[Band, ...]:
-        """The particles between each size and the next, the last band open; only plain counts take part."""
+        """The particles between each size and the next, the last band open; only plain counts take part.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> [band.per_ml for band in siltcode.Sample.of({4: 1752, 6: 517, 14: 55}).bands]
+        [1235.0, 462.0, 55.0]
+        """
         return tuple(Band(*each) for each in _native.bands(self._given()))
 
     def less_blank(self, blank: Sample) -> tuple[Sample, tuple[str, ...]]:
         """The bottle with all runs as one, less a blank, size band by size band.
 
+        Parameters
+        ----------
+        blank : Sample
+            Of the same sizes and scale.
+
         Returns
         -------
         (Sample, tuple of str)
             And the sizes whose band the blank held more of than the bottle: nothing is left in those.
+
+        Raises
+        ------
+        SiltcodeError
+            ``scales-mixed``, ``nothing-counted``.
 
         Examples
         --------

@@ -97,6 +97,13 @@ class ClassAnswer:
         The class with what stands behind it; None where there is none.
     code, reason, hint : str or None
         Why there is none: the error's code, what was found, and what to do.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> score = siltcode.Sample.of({4: 1752, 6: 517, 14: 55}).score(classes=["as4059", "nas1638"])
+    >>> [(answer.system, str(answer), answer.code) for answer in score.classes]
+    [('as4059', '8A/8B/7C', None), ('nas1638', '', 'class-scale-unsuited')]
     """
 
     system: str

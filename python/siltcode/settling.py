@@ -25,6 +25,13 @@ class Settling:
         The Reynolds number of the particle [-].
     reads_high : bool
         Whether the law reads high here, ``0.1 <= Re < 1``.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> drop = siltcode.Liquid("850 kg/m3", "10 mPa.s").settling(20, "1 kg/L")
+    >>> round(drop.speed_mm_per_h, 1), drop.reads_high
+    (11.8, False)
     """
 
     um: float
@@ -201,6 +208,7 @@ class Rest:
     Attributes
     ----------
     liquid : Liquid
+        What they settle in.
     particle : str, number or pint quantity
         The density of the particles [kg/m3].
     depth : str, number or pint quantity

@@ -211,7 +211,7 @@ class Passes:
         return math.inf if found is None else found
 
     def turnovers_declining(self, time: Any, to: Any, over: Any) -> float:
-        """The turnovers within a time while the flow declines; `to` and `over` as for `hours_declining` [-].
+        """The turnovers within a `time` [h] while the flow declines; `to` and `over` as for `hours_declining` [-].
 
         Examples
         --------
@@ -224,7 +224,7 @@ class Passes:
         return self._native.turnovers_declining(hours, float(in_unit(to, "L/min")), over_hours)
 
     def transferred(self, transfers: int) -> dict[float, float]:
-        """The concentrations after so many transfers through the filter into a clean tank, without mixing.
+        """The concentrations after so many `transfers` through the filter into a clean tank, without mixing.
 
         Returns
         -------

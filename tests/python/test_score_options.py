@@ -1,0 +1,73 @@
+"""What a score may be told besides its target: an earlier bottle, blanks, class systems, the counter."""
+
+from __future__ import annotations
+
+import copy
+import pickle
+
+import pytest
+import siltcode
+from siltcode import Batch, Sample, SiltcodeError
+
+
+def _counted(counts: dict[float, int], id: str = "A") -> Sample:
+    return Sample.of(counts, id, per="raw", volume_ml="1 mL")
+
+
+BEFORE = _counted({4: 9000, 6: 3000, 14: 300})
+NOW = _counted({4: 1000, 6: 350, 14: 290})
+
+
+def test_what_stays_while_the_rest_falls_is_flagged() -> None:
+    bottles = Batch.of([NOW, _counted({4: 1000, 6: 350, 14: 290}, "B")])
+    alone, told = bottles.score(), bottles.score(earlier=[BEFORE])
+    new = {flag.code for flag in told[0].flags} - {flag.code for flag in alone[0].flags}
+    assert len(new) == 1
+    assert told[1] == alone[1]  # B has no earlier bottle
+    assert bottles.score(earlier=Batch.of([BEFORE])) == told
+    assert bottles.score(earlier=[_counted({4: 1}, "A"), BEFORE]) == told  # the last of a name counts
+    assert NOW.score(earlier=[BEFORE]) == told[0]
+    for again in (pickle.loads(pickle.dumps(told)), copy.copy(told)):
+        assert again == told
+
+
+def test_a_blank_is_compared_with_or_subtracted() -> None:
+    blank = _counted({4: 400, 6: 40, 14: 2}, "blank")
+    compared, subtracted = NOW.score(blank=blank), NOW.score(subtract=blank)
+    assert compared.flags == NOW.score().flags
+    assert {flag.code for flag in NOW.score(blank=NOW).flags} == {"blank-too-dirty"}
+    assert compared.iso4406 == NOW.score().iso4406
+    assert [channel.per_ml for channel in subtracted.channels] == pytest.approx([600, 310, 288])
+    assert compared.drowned_in_blank is None
+    assert subtracted.drowned_in_blank == ()
+    over = NOW.score(subtract=_counted({4: 1000, 6: 900, 14: 2}))
+    assert over.drowned_in_blank == ("6 um(c)",)
+
+
+def test_class_systems_are_asked_beside_the_code() -> None:
+    score = NOW.score(classes=["as4059", "nas1638"], convert_to="um(acftd)")
+    assert [answer.system for answer in score.classes] == ["as4059", "nas1638"]
+    assert str(score.classes[0]) == str(siltcode.as4059({4: 1000, 6: 350, 14: 290}))
+    assert score.classes[0].classification == siltcode.as4059({4: 1000, 6: 350, 14: 290})
+    converted = siltcode.classify("nas1638", {6.4: 350, 13.6: 290}, convert_to="um(acftd)")
+    assert converted.scale == "um(acftd)"
+    unsuited = NOW.score(classes="nas1638").classes[0]
+    assert (unsuited.classification, unsuited.code) == (None, "class-scale-unsuited")
+    assert unsuited.hint
+    assert "nas1638" in score._repr_html_()
+    assert NOW.score().classes == ()
+    with pytest.raises(SiltcodeError) as caught:
+        NOW.score(classes="unheard-of")
+    assert caught.value.code == "class-system-unknown"
+
+
+def test_the_counter_may_be_known_by_its_dead_time() -> None:
+    assert {flag.code for flag in NOW.score(sensing_volumes=1500).flags} == {"near-saturation"}
+    assert {flag.code for flag in NOW.score(dead_time=1e-3).flags} == {"near-saturation"}
+    assert NOW.score(dead_time=1e-6).flags == NOW.score().flags
+
+
+def test_what_else_was_measured_comes_along() -> None:
+    bottle = Sample.of({4: 1000}, "A", companions={"water": "150 mg/kg"})
+    assert bottle.score().companions == (("water", "150 mg/kg"),)
+    assert NOW.score(scatter=0.2).scatter == 0.2
