@@ -1,5 +1,7 @@
 //! The odds of each range number, given a raw count.
 
+use std::collections::VecDeque;
+
 use serde::ser::SerializeMap;
 use serde::{Serialize, Serializer};
 
@@ -27,7 +29,11 @@ const NEGLIGIBLE: f64 = 1e-6;
 /// # Ok::<(), siltcode::Error>(())
 /// ```
 #[derive(Debug, Clone, PartialEq)]
-pub struct Odds(Vec<(RangeNumber, Probability)>);
+pub struct Odds {
+    cleanest: RangeNumber,
+    /// Of the cleanest number and those that follow it.
+    probabilities: Box<[Probability]>,
+}
 
 impl Odds {
     /// The odds of this evidence, if bottles scatter this much; see [`Posterior`].
@@ -43,25 +49,33 @@ impl Odds {
         let upper = |number: RangeNumber| edge(number.bounds().up_to, [1.0, 0.0]);
         // From the number of the count itself outwards, until nothing worth mentioning is left on that side.
         let (below, above) = (lower(counted), upper(counted));
-        let mut odds = vec![(counted, inside(below, above))];
-        let (mut number, mut end) = (counted, below);
-        while let Some(next) = number.cleaner().filter(|_| end[0] >= NEGLIGIBLE) {
+        let mut odds = VecDeque::from([inside(below, above)]);
+        let (mut cleanest, mut end) = (counted, below);
+        while let Some(next) = cleanest.cleaner().filter(|_| end[0] >= NEGLIGIBLE) {
             let start = lower(next);
-            odds.insert(0, (next, inside(start, end)));
-            (number, end) = (next, start);
+            odds.push_front(inside(start, end));
+            (cleanest, end) = (next, start);
         }
-        let (mut number, mut start) = (counted, above);
-        while let Some(next) = number.dirtier().filter(|_| start[1] >= NEGLIGIBLE) {
+        let (mut dirtiest, mut start) = (counted, above);
+        while let Some(next) = dirtiest.dirtier().filter(|_| start[1] >= NEGLIGIBLE) {
             let end = upper(next);
-            odds.push((next, inside(start, end)));
-            (number, start) = (next, end);
+            odds.push_back(inside(start, end));
+            (dirtiest, start) = (next, end);
         }
-        odds.retain(|(_, p)| p.get() >= NEGLIGIBLE);
-        Self(odds)
+        Self::from_cleanest(cleanest, odds)
+    }
+
+    /// The odds of a number and those that follow it, without the negligible ones at either end.
+    fn from_cleanest(cleanest: RangeNumber, odds: VecDeque<Probability>) -> Self {
+        let negligible = |p: &Probability| p.get() < NEGLIGIBLE;
+        let (first, last) =
+            (odds.iter().take_while(|p| negligible(p)).count(), odds.iter().rposition(|p| !negligible(p)));
+        let probabilities = odds.into_iter().take(last.map_or(0, |last| last + 1)).skip(first).collect();
+        Self { cleanest: from(cleanest).nth(first).unwrap_or(cleanest), probabilities }
     }
 
     fn beyond_doubt(number: RangeNumber) -> Self {
-        Self(vec![(number, Probability::CERTAIN)])
+        Self { cleanest: number, probabilities: [Probability::CERTAIN].into() }
     }
 
     /// The probability of one number; 0 where it is below one in a million.
@@ -72,7 +86,7 @@ impl Odds {
 
     /// The numbers and their probabilities, cleanest first.
     pub fn iter(&self) -> impl Iterator<Item = (RangeNumber, Probability)> {
-        self.0.iter().copied()
+        from(self.cleanest).zip(self.probabilities.iter().copied())
     }
 
     /// The likeliest number.
@@ -80,6 +94,11 @@ impl Odds {
     pub fn likeliest(&self) -> Option<(RangeNumber, Probability)> {
         self.iter().max_by(|a, b| a.1.get().total_cmp(&b.1.get()))
     }
+}
+
+/// A number and all that are dirtier.
+fn from(cleanest: RangeNumber) -> impl Iterator<Item = RangeNumber> {
+    std::iter::successors(Some(cleanest), |number| number.dirtier())
 }
 
 /// Whether the count is so far from both bounds of its number that a double cannot tell the probability from 1.
@@ -153,8 +172,8 @@ impl OddsByCount {
     /// Where these odds are kept.
     #[allow(clippy::cast_possible_truncation)] // as many as are remembered at most
     fn place(&mut self, odds: Odds) -> u32 {
-        if let [(number, Probability::CERTAIN)] = odds.0[..] {
-            return u32::from(number.get());
+        if *odds.probabilities == [Probability::CERTAIN] {
+            return u32::from(odds.cleanest.get());
         }
         self.known.push(odds);
         self.known.len() as u32 - 1
@@ -163,7 +182,7 @@ impl OddsByCount {
 
 impl Serialize for Odds {
     fn serialize<S: Serializer>(&self, serializer: S) -> std::result::Result<S::Ok, S::Error> {
-        let mut map = serializer.serialize_map(Some(self.0.len()))?;
+        let mut map = serializer.serialize_map(Some(self.probabilities.len()))?;
         for (number, probability) in self.iter() {
             map.serialize_entry(&number.to_string(), &probability)?;
         }
