@@ -45,9 +45,9 @@ def probability(p: float | None) -> str:
     """A probability, never printed as certain when it is not."""
     if p is None:
         return ""
-    if 0 < p < 0.001:
+    if p < 0.001:
         return "<0.001"
-    return ">0.999" if 0.999 < p < 1 else f"{p:.3f}"
+    return ">0.999" if p > 0.999 else f"{p:.3f}"
 
 
 def _cell(value: Any) -> str:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any, overload
 
 from siltcode import _native
-from siltcode._display import Table, counted, html_table, probability
+from siltcode._display import Table, counted, figures, html_table, probability
 from siltcode.decision import Rule
 from siltcode.errors import SiltcodeError
 from siltcode.frames import Frame
@@ -162,7 +162,7 @@ def _bottle_row(score: Score) -> list[Any]:
     if score.verdict is None:
         return [score.id, score.iso4406, "", "", "", "", flags]
     verdict, factor = score.verdict, score.verdict.factor_to_remove
-    down = f"{factor:.1f} times" if factor > 1 else ""
+    down = f"{figures(factor, 3)} times" if factor > 1 else ""
     return [score.id, score.iso4406, verdict.outcome, probability(verdict.p), verdict.deciding, down, flags]
 
 

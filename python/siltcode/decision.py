@@ -94,8 +94,8 @@ class Decision:
     def _repr_html_(self) -> str:
         rows = [[j.size, j.limit_per_ml, j.reading, probability(j.p), j.outcome] for j in self.each]
         below = f"to settle it: {self.settle}" if self.settle else ""
-        caption = f"{self.outcome} \N{EM DASH} {self.rule}, probability {probability(self.p) or 'not known'}"
-        return html_table(Table(["size", "limit /mL", "read /mL", "probability", ""], rows, caption, below))
+        caption = f"{self.outcome} \N{EM DASH} {self.rule}; probability {probability(self.p) or 'not known'}"
+        return html_table(Table(["size", "limit /mL", "read /mL", "probability", "outcome"], rows, caption, below))
 
 
 def decide(

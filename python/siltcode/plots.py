@@ -12,10 +12,11 @@ from typing import Any
 
 import numpy as np
 
-from siltcode.certainty import Odds
-from siltcode.codes import range_bounds, range_numbers
+from siltcode.certainty import Odds, poisson_interval
+from siltcode.codes import parse_code, range_bounds, range_numbers
 from siltcode.frames import needed
-from siltcode.samples import Sample
+from siltcode.samples import Channel, Sample
+from siltcode.score import ScoredChannel
 from siltcode.tank import Passes
 
 __all__ = ["cleanup", "causes", "odds", "runs", "spectrum"]
@@ -31,6 +32,11 @@ def _axes(ax: Any) -> Any:
     return needed("matplotlib.pyplot", "plots").gca() if ax is None else ax
 
 
+def _legend_above(ax: Any, columns: int = 4) -> None:
+    """In rows over the axes, where it hides nothing and is not cut."""
+    ax.legend(frameon=False, fontsize="small", loc="lower left", bbox_to_anchor=(-0.02, 1.0), ncols=columns, columnspacing=1.0)
+
+
 def _style(i: int) -> dict[str, Any]:
     return {"color": _COLOURS[i % len(_COLOURS)], "linestyle": _DASHES[i % len(_DASHES)], "marker": _MARKERS[i % len(_MARKERS)]}
 
@@ -41,7 +47,8 @@ def spectrum(samples: Sample | Sequence[Sample], target: Any = None, ax: Any = N
     Parameters
     ----------
     samples : Sample or sequence of Sample
-        Bottles of one scale of sizes. Error bars are 95 % intervals, where raw counts are known.
+        Bottles of one scale of sizes. Error bars are 95 % intervals, where raw counts are known; an arrow points down
+        from the upper limit where nothing was counted.
     target : str or Code, optional
         A code, drawn as the most it allows.
     ax : Axes, optional
@@ -84,23 +91,29 @@ def spectrum(samples: Sample | Sequence[Sample], target: Any = None, ax: Any = N
     _size_ticks(ax, bottles)
     _number_bands(ax)
     if len(bottles) > 1 or target is not None:
-        ax.legend(frameon=False)
+        _legend_above(ax)
     return ax
 
 
 def _one_spectrum(ax: Any, bottle: Sample, shift: float, style: dict[str, Any]) -> None:
-    channels = [c for c in bottle.score().channels if isinstance(c.per_ml, float) and c.per_ml > 0]
-    sizes = np.array([float(c.size.partition(" ")[0]) for c in channels]) * shift
+    counted = bottle.score().channels
+    channels = [c for c in counted if isinstance(c.per_ml, float) and c.per_ml > 0]
+    sizes = np.array([_um(c) for c in channels]) * shift
     counts = np.array([c.per_ml for c in channels], float)
     ends = np.array([c.interval_per_ml or (c.per_ml, c.per_ml) for c in channels], float).reshape(-1, 2)
     below = np.maximum(counts - np.maximum(ends[:, 0], counts * 1e-3), 0)
     above = np.maximum(ends[:, 1] - counts, 0)
     ax.errorbar(sizes, counts, [below, above], capsize=3, label=bottle.id or "sample", **style)
+    nothing = [(_um(c) * shift, c.interval_per_ml[1]) for c in counted if c.per_ml == 0 and c.interval_per_ml]
+    for um, most in nothing:
+        ax.errorbar(um, most, most / 3, uplims=True, color=style["color"], linestyle="none")
+
+
+def _um(channel: ScoredChannel) -> float:
+    return float(channel.size.partition(" ")[0])
 
 
 def _target_marks(ax: Any, target: str, scale: str) -> None:
-    from siltcode.codes import parse_code
-
     sizes = (4, 6, 14) if scale in ("um(c)", "um(b)") else (None, 5, 15)
     limits = [(um, n) for um, n in zip(sizes, parse_code(target).numbers, strict=True) if um is not None and n is not None]
     uppers = [range_bounds(number)[1] for _, number in limits]
@@ -166,13 +179,18 @@ def odds(given: Odds | dict[str, Odds], ax: Any = None) -> Any:
         at = [number + (places[number].index(i) - (len(places[number]) - 1) / 2) * width for number in numbers]
         look = {"color": _COLOURS[i % len(_COLOURS)], "edgecolor": "white", "hatch": hatches[i % len(hatches)]}
         bars = ax.bar(at, [each[number] for number in numbers], width, label=label or None, **look)
-        ax.bar_label(bars, [f"{each[number]:.2f}" for number in numbers], fontsize=7, padding=1)
+        ax.bar_label(bars, [_hundredths(each[number]) for number in numbers], fontsize=7, padding=1)
     shown = list(places)
     ax.set(xlabel="ISO 4406 range number [-]", ylabel="probability [-]", ylim=(0, 1.08))
     ax.set_xticks(shown, [">28" if number == 29 else f"{number}" for number in shown])
     if any(labelled):
-        ax.legend(frameon=False)
+        _legend_above(ax)
     return ax
+
+
+def _hundredths(p: float) -> str:
+    """A probability, never printed as certain when it is not."""
+    return "<0.01" if p < 0.005 else ">0.99" if p >= 0.995 else f"{p:.2f}"
 
 
 def _places(numbers: Sequence[Sequence[int]]) -> dict[int, list[int]]:
@@ -215,28 +233,31 @@ def cleanup(job: Passes, ax: Any = None) -> Any:
         style = {**_style(i), "marker": None}
         ax.plot(path["turnovers"], path[name], label=name, **style)
         ax.hlines(channel.target_per_ml, 0, end, colors=style["color"], linestyles=":", linewidth=1)
-        place = {"fontsize": 7, "va": "bottom", "ha": "right", "color": style["color"]}
-        ax.annotate(f"target {channel.target_per_ml:g}", (end, channel.target_per_ml), **place)
+        place = {"xycoords": ("axes fraction", "data"), "fontsize": 7, "va": "center", "annotation_clip": False}
+        ax.annotate(f"target {channel.target_per_ml:g}", (1.01, channel.target_per_ml), color=style["color"], **place)
     ax.set(yscale="log", xlabel="tank turnovers [-]", ylabel="particles at and above the size [1/mL]", xlim=(0, end))
+    ax.set_ylim(bottom=max(ax.get_ylim()[0], min(channel.target_per_ml for channel in job.channels) / 8))
     _number_steps(ax, job, path)
     _doubt(ax, job)
     hours = job.hours_of(1.0)
     top = ax.secondary_xaxis("top", functions=(lambda x: x * hours, lambda x: x / hours))
     top.set_xlabel("time [h]")
-    ax.legend(frameon=False)
+    ax.legend(framealpha=0.9, edgecolor="none")
     return ax
 
 
 def _number_steps(ax: Any, job: Passes, path: dict[str, Any]) -> None:
-    """A tick wherever a channel enters a cleaner range number."""
+    """A dot wherever a channel enters a cleaner range number."""
+    (_, right), (bottom, _) = ax.get_xlim(), ax.get_ylim()
     for i, channel in enumerate(job.channels):
         along = path[f"{channel.size_um:g} um(c)"]
         numbers = range_numbers(along)
         steps = np.flatnonzero(np.diff(numbers.astype(int)) < 0) + 1
+        steps = steps[(along[steps] > 1.2 * bottom) & (path["turnovers"][steps] > 0.03 * right)]
         ax.plot(path["turnovers"][steps], along[steps], ".", color=_COLOURS[i], markersize=4)
         for step in steps:
-            place = {"fontsize": 6, "textcoords": "offset points", "xytext": (2, 3), "color": _COLOURS[i]}
-            ax.annotate(f"{numbers[step]}", (path["turnovers"][step], along[step]), **place)
+            place = {"fontsize": 7, "textcoords": "offset points", "xytext": (-2, -2), "ha": "right", "va": "top"}
+            ax.annotate(f"{numbers[step]}", (path["turnovers"][step], along[step]), color=_COLOURS[i], **place)
 
 
 def _doubt(ax: Any, job: Passes) -> None:
@@ -267,7 +288,7 @@ def causes(job: Passes, ax: Any = None) -> Any:
     Raises
     ------
     ValueError
-        If the forecast has no doubt, so that there is nothing to share.
+        If the forecast has no doubt or the target is out of reach, so that there is nothing to share.
 
     Examples
     --------
@@ -280,11 +301,12 @@ def causes(job: Passes, ax: Any = None) -> Any:
     'beta'
     """
     if job.causes is None:
-        raise ValueError("the forecast has no doubt: state a spread, for example beta_spread=1.5")
+        why = "no doubt: state a spread, for example beta_spread=1.5" if job.reachable else "no end: the target is out of reach"
+        raise ValueError(f"the forecast has {why}")
     ax = _axes(ax)
-    shares = sorted(job.causes.items(), key=lambda cause: cause[1])
+    shares = sorted(((name, share) for name, share in job.causes.items() if share > 0), key=lambda cause: cause[1])
     bars = ax.barh([name for name, _ in shares], [share for _, share in shares], color=_COLOURS[0], height=0.6)
-    ax.bar_label(bars, [f"{share:.0%}" for _, share in shares], padding=3)
+    ax.bar_label(bars, [f"{share:.0%}" if share >= 0.005 else "<1%" for _, share in shares], padding=3)
     ax.set(xlabel="share of the variance of the turnovers [-]", ylabel="cause", xlim=(0, 1.12))
     return ax
 
@@ -314,30 +336,28 @@ def runs(sample: Sample, ax: Any = None) -> Any:
     >>> plots.runs(bottle, ax).get_xlabel()
     'run [number]'
     """
-    from siltcode.certainty import poisson_interval
-
     ax = _axes(ax)
     means = {channel.size_um: channel for channel in sample.channels}
     known = [um for um, mean in means.items() if isinstance(mean.per_ml, float) and mean.per_ml > 0]
-    numbers = np.arange(1, len(sample.runs) + 1)
     shifts = np.linspace(-0.15, 0.15, len(known)) if len(known) > 1 else [0.0]
     for i, (um, shift) in enumerate(zip(known, shifts, strict=True)):
-        channels = [next((c for c in run.channels if c.size_um == um), None) for run in sample.runs]
-        found = np.array([c.per_ml if c is not None and isinstance(c.per_ml, float) else np.nan for c in channels])
-        mean, raw = means[um].per_ml, means[um].raw
-        spread = None
-        if raw:
-            low, high = poisson_interval(round(raw / len(sample.runs)))
-            expected = raw / len(sample.runs)
-            spread = [(1 - low / expected), (high / expected - 1)]
-        look = {**_style(i), "linestyle": "none"}
-        ax.plot(numbers + shift, found / mean, label=f"{um:g} {sample.runs[0].scale}", **look)
-        if spread is not None:
-            place = {"color": look["color"], "alpha": 0.5, "capsize": 4, "fmt": "none"}
-            ax.errorbar(numbers + shift, np.ones(len(numbers)), [[spread[0]] * len(numbers), [spread[1]] * len(numbers)], **place)
+        _runs_of_size(ax, sample, means[um], shift, {**_style(i), "linestyle": "none"})
     ax.axhline(1.0, color="black", linewidth=0.8)
     ax.set(xlabel="run [number]", ylabel="count over the mean of all runs [-]")
-    ax.set_xticks(numbers)
-    beside = {"loc": "upper left", "bbox_to_anchor": (1.0, 1.0)}
-    ax.legend(frameon=False, title="bars: what\nchance leaves, 95 %", title_fontsize=8, **beside)
+    ax.set_xticks(range(1, len(sample.runs) + 1))
+    if any(means[um].raw for um in known):
+        ax.errorbar([], [], [], capsize=4, color="black", alpha=0.5, linestyle="none", label="chance leaves, 95 %")
+    _legend_above(ax)
     return ax
+
+
+def _runs_of_size(ax: Any, sample: Sample, mean: Channel, shift: float, look: dict[str, Any]) -> None:
+    at = np.arange(1, len(sample.runs) + 1) + shift
+    channels = [next((c for c in run.channels if c.size_um == mean.size_um), None) for run in sample.runs]
+    found = [c.per_ml if c is not None and isinstance(c.per_ml, float) else math.nan for c in channels]
+    ax.plot(at, np.array(found) / mean.per_ml, label=f"{mean.size_um:g} {sample.runs[0].scale}", **look)
+    if mean.raw:
+        expected = mean.raw / len(sample.runs)
+        low, high = poisson_interval(round(expected))
+        ends = [np.full(len(at), end) for end in (1 - low / expected, high / expected - 1)]
+        ax.errorbar(at, np.ones(len(at)), ends, color=look["color"], alpha=0.5, capsize=4, fmt="none")

@@ -203,9 +203,9 @@ class Verdict:
 
     def _repr_html_(self) -> str:
         rows = [[f.subject, f.limit, f.found, f.finding, f.note] for f in self.findings]
-        p = f", probability {probability(self.p)}" if self.p is not None else ""
+        p = f"; probability {probability(self.p)}" if self.p is not None else ""
         below = f"to settle it: {self.settle}" if self.settle else ""
-        headings = ["subject", "limit", "found", "", "note"]
+        headings = ["subject", "limit", "found", "finding", "note"]
         return html_table(Table(headings, rows, f"{self.outcome} \N{EM DASH} {self.rule}{p}", below))
 
 

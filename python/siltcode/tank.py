@@ -354,8 +354,8 @@ class Passes:
 
 def _forecast_row(channel: ChannelForecast) -> list[Any]:
     counts = [channel.start_per_ml, channel.target_per_ml, channel.floor_per_ml]
-    needed = "not reachable" if channel.turnovers is None else figures(channel.turnovers, 3)
-    return [channel.size_um, *map(figures, counts), needed]
+    needed = "not reachable" if channel.turnovers is None else float(figures(channel.turnovers, 3))
+    return [channel.size_um, *counts, needed]
 
 
 def _channel(part: dict[str, Any]) -> ChannelForecast:

@@ -25,6 +25,7 @@ UNSURE = siltcode.passes(*JOB, beta_spread=1.5, start_spread=1.3, mixing=1.1, mi
     [
         (plots.spectrum, (BOTTLE, "18/16/13")),
         (plots.spectrum, ([BOTTLE, siltcode.Sample.of({4: 40000, 6: 9000, 14: 900, 21: 80}, "before")], "18/16/13")),
+        (plots.spectrum, ([siltcode.Sample.of({4: 4e4 / 3**i, 6: 9e3 / 3**i}, f"pass {i}") for i in range(6)], "18/16/13")),
         (plots.odds, (siltcode.code_odds(12, 1),)),
         (plots.odds, ({channel.size: channel.odds for channel in BOTTLE.score().channels},)),
         (plots.cleanup, (UNSURE,)),
@@ -40,9 +41,30 @@ def test_every_plot(plot: Any, given: tuple[Any, ...], tmp_path: Path) -> None:
         assert "[" in ax.get_xlabel()
         assert "[" in ax.get_ylabel() or plot is plots.causes
         figure.savefig(tmp_path / "plot.png")
+        assert _nothing_is_cut(figure)
         assert plot(*given).figure is pyplot.gcf()
     finally:
         pyplot.close("all")
+
+
+def _nothing_is_cut(figure: Any) -> bool:
+    """All that is drawn lies within a figure of the usual size."""
+    drawn = figure.get_tightbbox()
+    width, height = figure.get_size_inches()
+    return bool(min(drawn.x0, drawn.y0) >= 0 and drawn.x1 <= width and drawn.y1 <= height)
+
+
+def test_where_nothing_was_counted_an_arrow_points_down() -> None:
+    _, ax = pyplot.subplots()
+    plots.spectrum(siltcode.Sample.of({4: 12, 14: 0}, per="raw", volume_ml=1), ax=ax)
+    most = siltcode.poisson_interval(0)[1]
+    assert any(line.get_xydata()[0][1] == pytest.approx(most * 2 / 3) for line in ax.get_lines() if len(line.get_xydata()))
+    pyplot.close("all")
+
+
+def test_out_of_reach_has_no_causes() -> None:
+    with pytest.raises(ValueError, match="out of reach"):
+        plots.causes(siltcode.passes(*JOB, ingress={4: 3000, 6: 900, 14: 10}, beta_spread=1.5))
 
 
 def test_no_doubt_has_no_causes() -> None:
