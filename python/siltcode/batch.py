@@ -162,7 +162,7 @@ def _bottle_row(score: Score) -> list[Any]:
     if score.verdict is None:
         return [score.id, score.iso4406, "", "", "", "", flags]
     verdict, factor = score.verdict, score.verdict.factor_to_remove
-    down = f"{figures(factor, 3)} times" if factor > 1 else ""
+    down = "" if factor <= 1 else "less than 1 %" if factor < 1.01 else f"{figures(factor, 3)} times"
     return [score.id, score.iso4406, verdict.outcome, probability(verdict.p), verdict.deciding, down, flags]
 
 

@@ -35,9 +35,9 @@ class Example:
         for key, value in found.items():
             self._same(f"{self.id} {key}", value, self.expected[key])
 
-    def part(self, expected: dict[str, Any]) -> Example:
-        """The same row with fewer answers."""
-        return replace(self, expected=expected)
+    def within(self, relative: float | None) -> Example:
+        """The same row, to be met within another share of its answers, where one is given."""
+        return self if relative is None else replace(self, tolerance=f"rel {relative}")
 
     def _same(self, place: str, found: Any, expected: Any) -> None:
         if isinstance(expected, dict):

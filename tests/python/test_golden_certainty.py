@@ -147,6 +147,46 @@ def _guarded(given: Given) -> Given:
     return {"acceptance_limit": limit, "factor": limit / given["limit"]}
 
 
+def _correlations(given: Given) -> Given:
+    pairs = ((4, 6), (4, 14), (6, 14))
+    return {f"corr_{a}_{b}": siltcode.nested_correlation(given[f"lambda{a}"], given[f"lambda{b}"]) for a, b in pairs}
+
+
+def _e_test(given: Given) -> Given:
+    return {"p": siltcode.equal_by_e_test((given["k1"], given["n1"]), (given["k2"], given["n2"]))}
+
+
+def _sequential(given: Given) -> Given:
+    limits, risks = (given["lambda0"], given["lambda1"]), (given["alpha"], given["beta"])
+    bounds = [siltcode.sequential_bounds(volume, *limits, risks) for volume in given["V_mL"]]
+    return dict(zip(("accept_clean_if_k_le", "reject_if_k_ge"), map(list, zip(*bounds, strict=True)), strict=True))
+
+
+def _coincidence(given: Given) -> Given:
+    counter = siltcode.Counter(sensing_volumes=given["sensing_volumes_L"])
+    seen = [counter.of_truth(truth) for truth in given["true_N"]]
+    return {
+        "observed": [each.observed for each in seen],
+        "loss": [each.loss for each in seen],
+        "inverse_of_5000_observed": counter.of_observed(5000).truth,
+        "first_order_5000": counter.of_truth(5000).first_order,
+    }
+
+
+def _dead_time(given: Given) -> Given:
+    counter = siltcode.Counter(dead_time=1)
+    return {
+        "m_tau": [counter.of_truth(truth).observed for truth in given["n_tau"]],
+        "n_tau_recovered": counter.of_observed(given["observed_m_tau"]).truth,
+    }
+
+
+def _expanded(given: Given) -> Given:
+    scatter = given["s_R_log10"] * math.log(10)
+    numbers = [siltcode.expanded_in_numbers(scatter, total) for total in given["total_count"]]
+    return {"U_in_ISO_codes_k2": numbers, "U_log10_k2": [number * math.log10(2) for number in numbers]}
+
+
 #: What each row asks, answered.
 ANSWERS: dict[str, Callable[[Given], Given]] = {
     **{f"C0{i}": _garwood for i in range(1, 10)},
@@ -158,18 +198,25 @@ ANSWERS: dict[str, Callable[[Given], Given]] = {
     "C15": _odds,
     "C16": _accepted,
     "C17": _plans,
+    "C18": _sequential,
     "C19": _yeast,
     "C20": _yeast,
     "C21": _yeast,
     "C22": _yeast,
     "C23": _replicates,
+    "C24": _correlations,
     "C25": _together,
+    "C26": _e_test,
     "C27": _excess,
     "C28": _ratio,
     "C29": _diluted,
+    "C30": _coincidence,
+    "C31": _dead_time,
     "C32": _ranges,
+    "C34": lambda given: {"pfa_at_limit": siltcode.false_accept_at_limit(given["also_k"]).tolist()},
     "C35": _in_numbers,
     "C36": _guarded,
+    "C39": _expanded,
 }
 
 #: What a row states besides, as arithmetic on its other values.
@@ -178,25 +225,23 @@ BESIDES = {
     **{f"C{i}": ["mean", "var"] for i in (19, 20, 21, 22)},
     "C23": ["mean", "var", "poisson_cv"],
     "C25": ["product_of_marginals", "frechet_lower", "frechet_upper"],
+    "C26": ["statistic"],
 }
 
-#: What Python cannot ask: how likely two counts are equal by the E-test, what a counter sees of many particles, and the
-#: correlation, expansion and acceptance of results by formulas that no Python function has.
-NOT_ASKED = {"C24", "C26", "C31", "C34", "C39"}
+#: Where we differ from a row: the standard prints (log10 e)^2 rounded, as 0.18861; the library does not round it.
+DIFFERS = {"C39": 5e-6}
 #: Recalled values test nothing.
 RECALLED = {"C33"}
-#: Answered below, each by a test of its own.
-BELOW = {"C18", "C30"}
 
 
-def test_every_row_is_answered_or_named(examples: Examples) -> None:
-    assert set(examples("certainty")) == set(ANSWERS) | NOT_ASKED | RECALLED | BELOW
+def test_every_row_is_answered(examples: Examples) -> None:
+    assert set(examples("certainty")) == set(ANSWERS) | RECALLED
     assert {id for id, row in examples("certainty").items() if row.status == "MEMORY"} == RECALLED
 
 
 @pytest.mark.parametrize("id", ANSWERS)
 def test_rows(examples: Examples, id: str) -> None:
-    row = examples("certainty")[id]
+    row = examples("certainty")[id].within(DIFFERS.get(id))
     found = ANSWERS[id](row.inputs)
     row.meets({key: value for key, value in found.items() if key in row.expected}, BESIDES.get(id, ()))
 
@@ -209,12 +254,3 @@ def test_c18_sequential_steps_change_at_the_boundaries(examples: Examples) -> No
         counts = (math.floor(accept), math.floor(accept) + 1, math.ceil(reject) - 1, math.ceil(reject))
         steps = [siltcode.sequential_step(k, volume, *limits, risks) for k in counts]
         assert steps == ["accept", "continue", "continue", "reject"], volume
-
-
-def test_c30_what_was_seen_gives_what_was_there(examples: Examples) -> None:
-    row = examples("certainty")["C30"]
-    sensing = row.inputs["sensing_volumes_L"]
-    truth, loss = zip(*(siltcode.coincidence(seen, sensing) for seen in row.expected["observed"]), strict=True)
-    assert truth == pytest.approx(row.inputs["true_N"], rel=1e-11)
-    found = {"loss": loss, "inverse_of_5000_observed": siltcode.coincidence(5000, sensing)[0]}
-    row.meets(found, ["observed", "first_order_5000"])

@@ -104,3 +104,12 @@ def test_bands_and_between() -> None:
     assert (found.least_per_ml, found.most_per_ml) == pytest.approx((power, log_log2), rel=1e-12)
     assert bottle.between(4) is None
     assert bottle.between(20) is None
+
+
+def test_the_golden_row_between_two_sizes(examples: Examples) -> None:
+    """The other rows of the file ask for laws beyond the counted sizes, which no Python function draws."""
+    row = examples("spectrum")["Z03"]
+    found = Sample.of({6: row.inputs["N6"], 14: row.inputs["N14"]}).between(row.inputs["d"])
+    assert found is not None
+    row.meets({"power": found.power, "log_log2": found.log_log2})
+    assert set(examples("spectrum")) == {"Z01", "Z02", "Z03", "Z04", "Z05", "Z06"}
