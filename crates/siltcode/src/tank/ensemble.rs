@@ -94,7 +94,8 @@ impl Ensemble {
         for ideal in ideals {
             match groups.last_mut() {
                 Some((from, group))
-                    if ideal.log == *from || ideal.log - *from < BLURRED * self.doubt.mixing =>
+                    if ideal.log.total_cmp(from).is_eq()
+                        || ideal.log - *from < BLURRED * self.doubt.mixing =>
                 {
                     *group = group.and(ideal);
                 }
@@ -300,7 +301,7 @@ impl Ideal {
     /// Both together, at their mean; an end without bound stays where it is.
     fn and(self, other: Self) -> Self {
         let weight = self.weight + other.weight;
-        let log = if self.log == other.log {
+        let log = if self.log.total_cmp(&other.log).is_eq() {
             self.log
         } else {
             self.log + (other.log - self.log) * (other.weight / weight)
