@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Literal, TypeVar
 
 import numpy as np
 
 from siltcode import _arrays, _native
 from siltcode._display import Table, html_table
 from siltcode.codes import NOT_COUNTED
+from siltcode.decision import Rule
 from siltcode.errors import SiltcodeError
 from siltcode.specs import SpecLike, spec as read_spec
+from siltcode.units import in_unit
+
+T = TypeVar("T")
 
 #: Rows shown in a notebook.
 _SHOWN = 30
@@ -21,7 +25,8 @@ class Frame:
     """Rows of named columns. Any library that reads the Arrow PyCapsule interface takes it as it is.
 
     ``polars.DataFrame(frame)``, ``pyarrow.table(frame)`` and ``frame.to_pandas()`` all work; ``frame["id"]`` is one column
-    as an array (numbers, NaN where there is none) or a list (text, None where there is none).
+    as an array (numbers, NaN where there is none; range numbers as bytes, `NOT_COUNTED` where there is none) or a list
+    (text, None where there is none).
 
     Examples
     --------
@@ -125,7 +130,11 @@ class Frame:
             return NotImplemented if not isinstance(other, Frame) else False
         return all(_same(self[name], other[name]) for name in self.columns)
 
-    __hash__ = None  # type: ignore[assignment]
+    def __hash__(self) -> int:
+        return hash((len(self), *self.columns))
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return _frame_of_parts, (self._columns.parts(),)
 
     def __repr__(self) -> str:
         return f"Frame({len(self)} rows: {', '.join(self.columns)})"
@@ -134,6 +143,10 @@ class Frame:
         columns = [[_shown(value) for value in self[name][:_SHOWN]] for name in self.columns]
         below = "" if len(self) <= _SHOWN else f"{len(self) - _SHOWN} more rows"
         return html_table(Table(self.columns, list(zip(*columns, strict=True)), below=below))
+
+
+def _frame_of_parts(parts: list[Any]) -> Frame:
+    return Frame(_native.columns_of_parts(parts))
 
 
 def _same(one: Any, other: Any) -> bool:
@@ -161,37 +174,60 @@ def score_frame(
     df: Any,
     columns: Mapping[float, str] | Sequence[str] = ("n4", "n6", "n14"),
     spec: SpecLike | None = None,
+    *,
+    per: Literal["mL", "raw"] = "mL",
+    volume_ml: Any = None,
+    dilution: Any = 1.0,
+    level: float = 0.95,
+    rule: Rule | None = None,
+    scatter: float | None = None,
 ) -> Any:
-    """Codes, and outcomes against a target, for every row of a frame.
+    """Codes, and outcomes against a target, for every row of a frame; with certainty where the counts are raw.
 
     Parameters
     ----------
     df : pandas or polars frame, pyarrow table or batch, or any object with the Arrow PyCapsule interface
-        Cumulative counts per mL, one row a sample [particles/mL]. Missing values and NaN are 'not counted'.
+        Cumulative counts, one row a sample [particles/mL or particles]. Missing values and NaN are 'not counted'.
     columns : mapping of size to name, or a sequence of three names
         The columns of the counts at 4, 6 and 14 um(c) (``{4: "n4", 6: "n6", 14: "n14"}``); a size left out was not
         counted.
     spec : str, path, Code or Spec, optional
-        The target, as for `spec`: simple acceptance, since rows say nothing of the raw counts.
+        The target, as for `spec`.
+    per : {"mL", "raw"}
+        What the counts are: concentrations, or particles counted.
+    volume_ml : str, number or pint quantity
+        With raw counts: the column of the counted volumes, after dilution, or one volume for all rows [mL].
+    dilution : str or number
+        With raw counts: the column of the dilution factors, or one for all rows [-].
+    level : float
+        With raw counts: the level of intervals and of the decision rule, ``0 < level < 1`` [-].
+    rule : {"simple-acceptance", "guard-band", "conformity"}, optional
+        With raw counts: the decision rule; without it conformity. Concentrations are judged by simple acceptance, since
+        they say nothing of what was counted.
+    scatter : float, optional
+        With raw counts: the coefficient of variation between bottles of the same fluid [-].
 
     Returns
     -------
     frame of the same kind, or Frame
         ``iso4406``, ``number_4``, ``number_6``, ``number_14`` (missing where not counted), with a target ``outcome``
         (``conforms``, ``does not conform`` or ``undecided``), and ``problem``: the code of the error for rows that cannot
-        be, whose code and outcome are missing, or that hold no count. The texts are categories. A pandas frame keeps its index. Objects that are none of the named
-        libraries' give a `Frame`.
+        be, whose code and outcome are missing, or that hold no count. With raw counts for each size besides ``per_ml_4``
+        and its interval ``low_4`` to ``high_4`` [particles/mL], the odds ``odds_4`` of its range number [-], and with a
+        target ``p``, the probability that all its limits on particles are met [-]. A pandas frame keeps its index, and
+        its texts are categories. Objects that are none of the named libraries' give a `Frame`.
 
     Raises
     ------
     SiltcodeError
         ``count-unreadable`` with row and column if a column holds no numbers; ``quantity-out-of-range`` if there is no
-        such column; ``target-alternatives`` if a particle limit of the target is one of several alternatives.
+        such column; ``raw-without-volume``; for concentrations ``target-alternatives`` if a particle limit of the target
+        is one of several alternatives.
 
     Notes
     -----
-    Columns of doubles without missing values are read where they are, without a copy. For odds, intervals and verdicts
-    with a probability, which rest on raw counts, use `Batch.score`.
+    Columns of doubles without missing values are read where they are, without a copy, if they are concentrations. Rows of
+    raw counts are scored as `Batch.score` scores bottles, on all cores.
 
     Examples
     --------
@@ -203,23 +239,56 @@ def score_frame(
     B       NaN       NaN
     >>> siltcode.score_frame(df)["problem"]["B"]
     'count-rises-with-size'
+    >>> counted = pandas.DataFrame({"n4": [1752, 88], "n6": [517, 26], "n14": [74, 3], "mL": [1.0, 0.05]})
+    >>> siltcode.score_frame(counted, spec="18/16/13", per="raw", volume_ml="mL")[["iso4406", "outcome", "p"]].round(2)
+          iso4406    outcome     p
+    0    18/16/13  undecided  0.75
+    1  18/16/>=13  undecided  0.59
     """
     names = _names(columns)
-    given = None if spec is None else read_spec(spec).as_given()
     kind = type(df).__module__.partition(".")[0]
+    if kind != "pandas" and not (hasattr(df, "__arrow_c_stream__") or hasattr(df, "__arrow_c_array__")):
+        message = f"`{type(df).__name__}` is no frame"
+        _arrays.refused("frame-unreadable", message, "give a frame of pandas, polars or pyarrow")
+    given = None if spec is None else read_spec(spec).as_given()
+    if per == "raw":
+        how = {"level": float(level), "rule": rule, "scatter": scatter}
+        frame = Frame(_native.score_raw(*_raw_columns(df, names, volume_ml, dilution), given, how))
+        return _pandas_frame(frame.to_dict(), df.index) if kind == "pandas" else _alike(frame, kind)
     if kind == "pandas":
         counts = [_pandas_column(df, name) for name in names]
         return _pandas_frame(_native.score_columns(counts, given), df.index)
-    if not (hasattr(df, "__arrow_c_stream__") or hasattr(df, "__arrow_c_array__")):
-        message = f"`{type(df).__name__}` is no frame"
-        _arrays.refused("frame-unreadable", message, "give a frame of pandas, polars or pyarrow")
-    frame = Frame(_score_stream(df, names, given))
+    return _alike(Frame(_of_stream(_native.score_stream, df, names, given)), kind)
+
+
+def _alike(frame: Frame, kind: str) -> Any:
     return frame.to_polars() if kind == "polars" else frame.to_pyarrow() if kind == "pyarrow" else frame
 
 
-def _score_stream(df: Any, names: list[str | None], given: dict[str, Any] | None) -> _native.Columns:
+def _raw_columns(df: Any, names: list[str | None], volume_ml: Any, dilution: Any) -> tuple[list[Any], Any, Any]:
+    """The raw counts, volumes and dilutions as columns of one length."""
+    known = _column_names(df)
+    named = [given if isinstance(given, str) and given in known else None for given in (volume_ml, dilution)]
+    *raw, volumes, dilutions = _columns(df, [*names, *named])
+    if volume_ml is None:
+        _arrays.refused("raw-without-volume", "raw counts say nothing without their volume", "give `volume_ml`")
+    if named[0] is None:
+        volumes = np.full(len(raw[0]), float(in_unit(volume_ml, "mL")))
+    if named[1] is None:
+        dilutions = np.full(len(raw[0]), float(dilution))
+    return raw, volumes, dilutions
+
+
+def _columns(df: Any, names: list[str | None]) -> list[Any]:
+    """The named columns as arrays of doubles."""
+    if type(df).__module__.partition(".")[0] == "pandas":
+        return [_pandas_column(df, name) for name in names]
+    return _of_stream(_native.columns_of_stream, df, names)
+
+
+def _of_stream(function: Callable[..., T], df: Any, *given: Any) -> T:
     try:
-        return _native.score_stream(df, names, given)
+        return function(df, *given)
     except SiltcodeError:
         raise
     except (ValueError, TypeError) as error:
@@ -243,14 +312,24 @@ def _pandas_frame(columns: dict[str, Any], index: Any) -> Any:
     """The results in pandas, one column after the other, so that none is held twice."""
     import pandas
 
-    made = {}
+    made: dict[str, Any] = {}
     for name in list(columns):
         column = columns.pop(name)
         if isinstance(column, tuple):
             made[name] = pandas.Categorical.from_codes(*column)
-        else:
+        elif isinstance(column, list):
+            made[name] = pandas.Categorical(column)
+        elif column.dtype == np.uint8:
             made[name] = pandas.arrays.IntegerArray(column, column == NOT_COUNTED)
+        else:
+            made[name] = column
     return pandas.DataFrame(made, index=index, copy=False)
+
+
+def _column_names(df: Any) -> Sequence[Any]:
+    """The names of a frame's columns; none for an object that does not say them."""
+    names = getattr(df, "column_names", getattr(df, "columns", ()))
+    return list(names) if not callable(names) else ()
 
 
 def _pandas_column(df: Any, name: str | None) -> Any:

@@ -2,9 +2,7 @@
 
 use std::collections::HashMap;
 use std::io::Cursor;
-use std::panic::resume_unwind;
 use std::sync::Arc;
-use std::thread;
 
 use arrow_array::{ArrayRef, BooleanArray, Float64Array, StringArray, UInt8Array, UInt64Array};
 use pyo3::exceptions::PyIndexError;
@@ -19,6 +17,7 @@ use siltcode::{
 
 use crate::error::Result;
 use crate::plain::{self, OptionsGiven, SampleGiven, ScoringGiven};
+use crate::shares::in_shares;
 use crate::specs::SpecGiven;
 use crate::table::Columns;
 
@@ -143,17 +142,9 @@ fn all_scored(
     let context = Context { method: how.method.as_deref(), blank: how.blank.as_ref(), ..how.context };
     let classes = ClassRequest { systems: &how.classes, convert_to: how.convert_to };
     let scoring = Scoring { spec, rule: how.rule, subtract: how.subtract.as_ref(), classes, context };
-    let of = |sample: &Sample| {
-        let context = Context { earlier: earlier.get(&sample.id), ..context };
-        score(sample, &Scoring { context, ..scoring })
-    };
-    let cores = thread::available_parallelism().map_or(1, usize::from);
-    let share = samples.len().div_ceil(cores).max(1);
-    let work = &|share: &[Sample]| share.iter().map(of).collect::<Vec<_>>();
-    thread::scope(|scope| {
-        let parts: Vec<_> = samples.chunks(share).map(|share| scope.spawn(move || work(share))).collect();
-        let joined = parts.into_iter().map(|part| part.join().unwrap_or_else(|panic| resume_unwind(panic)));
-        joined.flatten().collect()
+    in_shares(samples.len(), |i| {
+        let context = Context { earlier: earlier.get(&samples[i].id), ..context };
+        score(&samples[i], &Scoring { context, ..scoring })
     })
 }
 

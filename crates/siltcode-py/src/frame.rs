@@ -61,14 +61,66 @@ pub(crate) fn score_stream<'py>(
 ) -> Result<Columns> {
     let target = target(spec)?;
     let schema = schema(target.is_some());
-    let pieces = if frame.hasattr("__arrow_c_stream__")? {
-        let reader = RecordBatchStreamReader::from_pyarrow_bound(frame)?;
-        py.detach(|| scored_pieces(reader, &names, target.as_ref(), &schema))?
-    } else {
-        let piece = RecordBatch::from_pyarrow_bound(frame)?;
-        vec![py.detach(|| scored_piece(&piece, &names, 0, target.as_ref(), &schema))?]
-    };
+    let pieces = Pieces::of(frame)?;
+    let scored = |piece: &RecordBatch, row| scored_piece(piece, &names, row, target.as_ref(), &schema);
+    let pieces = py.detach(|| pieces.each(&names, scored))?;
     Ok(Columns::new(schema, pieces))
+}
+
+/// Columns of a frame as doubles, all pieces together; a missing column is one that was not counted.
+pub(crate) fn named_columns(
+    py: Python<'_>,
+    frame: &Bound<'_, PyAny>,
+    names: &[Option<String>],
+) -> Result<Vec<Vec<f64>>> {
+    let pieces = Pieces::of(frame)?;
+    py.detach(|| {
+        let mut columns = vec![Vec::new(); names.len()];
+        pieces.each(names, |piece, first_row| {
+            for (column, part) in columns.iter_mut().zip(numbers(piece, names, first_row)?) {
+                column.extend_from_slice(&part);
+            }
+            Ok(())
+        })?;
+        Ok(columns)
+    })
+}
+
+/// A frame, in one piece or in many.
+enum Pieces {
+    One(RecordBatch),
+    Many(RecordBatchStreamReader),
+}
+
+impl Pieces {
+    fn of(frame: &Bound<'_, PyAny>) -> Result<Self> {
+        Ok(if frame.hasattr("__arrow_c_stream__")? {
+            Self::Many(RecordBatchStreamReader::from_pyarrow_bound(frame)?)
+        } else {
+            Self::One(RecordBatch::from_pyarrow_bound(frame)?)
+        })
+    }
+
+    /// Works on one piece after the other, each with the number of its first row.
+    fn each<T>(
+        self,
+        names: &[Option<String>],
+        mut work: impl FnMut(&RecordBatch, usize) -> Result<T>,
+    ) -> Result<Vec<T>> {
+        let reader = match self {
+            Self::One(piece) => return Ok(vec![work(&piece, 0)?]),
+            Self::Many(reader) => reader,
+        };
+        find(names, &reader.schema())?;
+        let mut results = Vec::new();
+        let mut row = 0;
+        for piece in reader {
+            let piece = piece.map_err(|error| ErrorKind::InputUnreadable { message: error.to_string() })?;
+            results.push(work(&piece, row)?);
+            row += piece.num_rows();
+        }
+        Ok(results)
+    }
 }
 
 fn target(spec: Option<SpecGiven>) -> Result<Option<Target>> {
@@ -90,38 +142,16 @@ fn schema(has_target: bool) -> SchemaRef {
     Arc::new(Schema::new(fields))
 }
 
-fn scored_pieces(
-    reader: RecordBatchStreamReader,
-    names: &[Option<String>; 3],
-    target: Option<&Target>,
-    schema: &SchemaRef,
-) -> Result<Vec<RecordBatch>> {
-    find(names, &reader.schema())?;
-    let mut pieces = Vec::new();
-    let mut row = 0;
-    for piece in reader {
-        let piece = piece.map_err(|error| ErrorKind::InputUnreadable { message: error.to_string() })?;
-        pieces.push(scored_piece(&piece, names, row, target, schema)?);
-        row += piece.num_rows();
-    }
-    Ok(pieces)
-}
-
 /// The places of the named columns.
-fn find(names: &[Option<String>; 3], schema: &Schema) -> siltcode::Result<[Option<usize>; 3]> {
-    let mut places = [None; 3];
-    for (place, name) in places.iter_mut().zip(names) {
-        let Some(name) = name else { continue };
-        let known =
-            || schema.fields().iter().map(|field| field.name().as_str()).collect::<Vec<_>>().join(", ");
-        let found = schema.index_of(name).map_err(|_| ErrorKind::QuantityOutOfRange {
-            quantity: "column".into(),
-            value: name.clone(),
-            range: format!("one of {}", known()),
-        })?;
-        *place = Some(found);
-    }
-    Ok(places)
+fn find(names: &[Option<String>], schema: &Schema) -> siltcode::Result<Vec<Option<usize>>> {
+    let known = || schema.fields().iter().map(|field| field.name().as_str()).collect::<Vec<_>>().join(", ");
+    let place = |name: &String| {
+        schema.index_of(name).map_err(|_| {
+            let range = format!("one of {}", known());
+            ErrorKind::QuantityOutOfRange { quantity: "column".into(), value: name.clone(), range }.into()
+        })
+    };
+    names.iter().map(|name| name.as_ref().map(place).transpose()).collect()
 }
 
 fn scored_piece(
@@ -131,17 +161,22 @@ fn scored_piece(
     target: Option<&Target>,
     schema: &SchemaRef,
 ) -> Result<RecordBatch> {
-    let places = find(names, &piece.schema())?;
-    let mut columns = [const { Cow::Borrowed(&[] as &[f64]) }; 3];
-    for ((column, place), name) in columns.iter_mut().zip(places).zip(names) {
-        *column = match place {
-            Some(place) => {
-                concentrations(piece.column(place), name.as_deref().unwrap_or_default(), first_row)?
-            }
-            None => Cow::Owned(vec![f64::NAN; piece.num_rows()]),
-        };
-    }
+    let columns = numbers(piece, names, first_row)?;
     scored([&columns[0], &columns[1], &columns[2]], target)?.piece(schema)
+}
+
+/// The named columns of a piece as numbers.
+fn numbers<'a>(
+    piece: &'a RecordBatch,
+    names: &[Option<String>],
+    first_row: usize,
+) -> Result<Vec<Cow<'a, [f64]>>> {
+    let places = find(names, &piece.schema())?.into_iter().zip(names);
+    let column = |(place, name): (Option<usize>, &Option<String>)| match place {
+        Some(place) => concentrations(piece.column(place), name.as_deref().unwrap_or_default(), first_row),
+        None => Ok(Cow::Owned(vec![f64::NAN; piece.num_rows()])),
+    };
+    places.map(column).collect()
 }
 
 /// A column as numbers, without a copy where they are doubles and none is missing.

@@ -17,9 +17,11 @@ mod given;
 mod mass;
 mod plain;
 mod quantities;
+mod raw_frame;
 mod reference;
 mod samples;
 mod settling;
+mod shares;
 mod specs;
 mod table;
 mod tank;
@@ -57,6 +59,8 @@ mod _native {
     #[pymodule_export]
     use crate::quantities::in_unit;
     #[pymodule_export]
+    use crate::raw_frame::{columns_of_stream, score_raw};
+    #[pymodule_export]
     use crate::reference::{cautions, published_tables, table_text};
     #[pymodule_export]
     use crate::samples::{bands, between, combined, converted, spectrum_less_blank};
@@ -65,7 +69,7 @@ mod _native {
     #[pymodule_export]
     use crate::specs::{published_names, published_text, spec_parts};
     #[pymodule_export]
-    use crate::table::Columns;
+    use crate::table::{Columns, columns_of_parts};
     #[pymodule_export]
     use crate::tank::{Passes, passes};
     #[pymodule_export]

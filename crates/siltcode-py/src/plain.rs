@@ -205,20 +205,22 @@ pub(crate) struct ScoringGiven {
     level: f64,
     rule: Option<String>,
     scatter: Option<f64>,
-    alarm: f64,
+    alarm: Option<f64>,
     spread: Option<f64>,
     method: Option<String>,
     sensing_volumes: Option<f64>,
     dead_time: Option<f64>,
     subtract: Option<SampleGiven>,
     blank: Option<SampleGiven>,
+    #[serde(default)]
     classes: Vec<String>,
     convert_to: Option<String>,
 }
 
 impl ScoringGiven {
     pub(crate) fn scoring(self) -> siltcode::Result<How> {
-        let (level, alarm) = (Level::new(self.level)?, Level::new(self.alarm)?);
+        let level = Level::new(self.level)?;
+        let alarm = self.alarm.map_or(Ok(Context::default().alarm), Level::new)?;
         let context = Context {
             level,
             scatter: self.scatter.map(Scatter::from_cv).transpose()?,

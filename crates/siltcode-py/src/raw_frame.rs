@@ -1,0 +1,170 @@
+//! Rows of three raw counts with their volume and dilution, scored as bottles are: with certainty.
+
+use std::sync::Arc;
+
+use arrow_array::{ArrayRef, Float64Array, StringArray, UInt8Array};
+use numpy::{IntoPyArray, PyArray1};
+use pyo3::prelude::*;
+use siltcode::{
+    Channel, PerMl, RangeNumber, Reading, Sample, Scored, ScoredChannel, Scoring, Size, Spec, Spectrum, score,
+};
+
+use crate::arrays::{Floats, slice};
+use crate::batch::How;
+use crate::error::Result;
+use crate::frame::named_columns;
+use crate::given::evidence;
+use crate::plain::ScoringGiven;
+use crate::shares::in_shares;
+use crate::specs::SpecGiven;
+use crate::table::Columns;
+
+const SIZES_UM: [f64; 3] = [4.0, 6.0, 14.0];
+
+/// Columns of a frame as arrays of doubles; a missing column is one that was not counted.
+#[pyfunction]
+pub(crate) fn columns_of_stream<'py>(
+    py: Python<'py>,
+    frame: &Bound<'py, PyAny>,
+    names: Vec<Option<String>>,
+) -> Result<Vec<Bound<'py, PyArray1<f64>>>> {
+    let columns = named_columns(py, frame, &names)?;
+    Ok(columns.into_iter().map(|column| column.into_pyarray(py)).collect())
+}
+
+/// Columns of raw counts, of volumes \[mL\] and of dilutions, each as long as the others.
+#[pyfunction]
+pub(crate) fn score_raw<'py>(
+    py: Python<'py>,
+    raw: [Floats<'py>; 3],
+    volume_ml: Floats<'py>,
+    dilution: Floats<'py>,
+    spec: Option<SpecGiven>,
+    how: ScoringGiven,
+) -> Result<Columns> {
+    let spec = spec.map(|spec| spec.spec()).transpose()?;
+    let how = how.scoring()?;
+    let raw = [slice(&raw[0])?, slice(&raw[1])?, slice(&raw[2])?];
+    let (volume_ml, dilution) = (slice(&volume_ml)?, slice(&dilution)?);
+    let rows = py.detach(|| {
+        in_shares(volume_ml.len(), |i| {
+            let counted =
+                Counted { raw: raw.map(|column| column[i]), volume_ml: volume_ml[i], dilution: dilution[i] };
+            Row::of(&counted, spec.as_ref(), &how)
+        })
+    });
+    columns(&rows, spec.is_some())
+}
+
+/// A row of the frame.
+struct Counted {
+    raw: [f64; 3],
+    volume_ml: f64,
+    dilution: f64,
+}
+
+impl Counted {
+    fn is_empty(&self) -> bool {
+        self.raw.iter().all(|raw| raw.is_nan())
+    }
+
+    fn sample(&self) -> siltcode::Result<Sample> {
+        let channel = |(um, raw): (f64, f64)| -> siltcode::Result<Channel> {
+            let size = Size::um_c(um)?;
+            if raw.is_nan() {
+                return Ok(Channel::new(size, Reading::NotCounted));
+            }
+            Ok(Channel::counted(size, evidence(raw, self.volume_ml, self.dilution)?))
+        };
+        let channels = SIZES_UM.into_iter().zip(self.raw).map(channel).collect::<siltcode::Result<_>>()?;
+        Ok(Sample::new("", [Spectrum::cumulative(channels)?]))
+    }
+}
+
+/// What is kept of a row.
+#[derive(Default)]
+struct Row {
+    code: Option<String>,
+    sizes: [SizeRow; 3],
+    outcome: Option<String>,
+    p: Option<f64>,
+    problem: Option<&'static str>,
+}
+
+#[derive(Default)]
+struct SizeRow {
+    number: Option<u8>,
+    per_ml: Option<f64>,
+    low: Option<f64>,
+    high: Option<f64>,
+    odds: Option<f64>,
+}
+
+impl Row {
+    fn of(counted: &Counted, spec: Option<&Spec>, how: &How) -> Self {
+        let scoring = Scoring { spec, rule: how.rule, context: how.context, ..Scoring::default() };
+        match counted.sample().and_then(|sample| score(&sample, &scoring)) {
+            Ok(scored) => {
+                let problem = counted.is_empty().then_some("nothing-counted");
+                Self { problem, ..Self::from(scored) }
+            }
+            Err(error) => Self { problem: Some(error.code()), ..Self::default() },
+        }
+    }
+}
+
+impl From<Scored> for Row {
+    fn from(scored: Scored) -> Self {
+        let mut sizes: [SizeRow; 3] = Default::default();
+        for (size, channel) in sizes.iter_mut().zip(&scored.channels) {
+            *size = channel.into();
+        }
+        let verdict = scored.verdict.as_ref();
+        Self {
+            code: scored.iso4406.map(|code| code.to_string()),
+            sizes,
+            outcome: verdict.map(|verdict| verdict.outcome.to_string()),
+            p: verdict.and_then(|verdict| verdict.p).map(siltcode::certainty::Probability::get),
+            problem: None,
+        }
+    }
+}
+
+impl From<&ScoredChannel> for SizeRow {
+    fn from(channel: &ScoredChannel) -> Self {
+        let interval = channel.interval_per_ml.as_ref();
+        let odds = channel.odds.as_ref().zip(channel.number);
+        Self {
+            number: channel.number.map(RangeNumber::get),
+            per_ml: channel.per_ml.count().map(PerMl::get),
+            low: interval.map(|interval| interval.low.get()),
+            high: interval.map(|interval| interval.high.get()),
+            odds: odds.map(|(odds, number)| odds.get(number).get()),
+        }
+    }
+}
+
+fn columns(rows: &[Row], has_target: bool) -> Result<Columns> {
+    let text =
+        |of: fn(&Row) -> Option<&str>| -> ArrayRef { Arc::new(rows.iter().map(of).collect::<StringArray>()) };
+    let number = |of: &dyn Fn(&Row) -> Option<f64>| -> ArrayRef {
+        Arc::new(rows.iter().map(of).collect::<Float64Array>())
+    };
+    let mut columns = vec![("iso4406".to_owned(), text(|row| row.code.as_deref()))];
+    for (i, um) in SIZES_UM.into_iter().enumerate() {
+        let numbers = rows.iter().map(|row| row.sizes[i].number).collect::<UInt8Array>();
+        columns.extend([
+            (format!("number_{um}"), Arc::new(numbers) as ArrayRef),
+            (format!("per_ml_{um}"), number(&|row| row.sizes[i].per_ml)),
+            (format!("low_{um}"), number(&|row| row.sizes[i].low)),
+            (format!("high_{um}"), number(&|row| row.sizes[i].high)),
+            (format!("odds_{um}"), number(&|row| row.sizes[i].odds)),
+        ]);
+    }
+    if has_target {
+        columns.push(("outcome".to_owned(), text(|row| row.outcome.as_deref())));
+        columns.push(("p".to_owned(), number(&|row| row.p)));
+    }
+    columns.push(("problem".to_owned(), text(|row| row.problem)));
+    Columns::of(columns)
+}
