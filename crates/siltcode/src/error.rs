@@ -389,6 +389,14 @@ kinds! {
     RowLength { cells: usize, headings: usize }
         "row-length" "the row has {cells} cells under {headings} headings"
         "a decimal comma or a delimiter inside a cell splits it: put the cell in quotes, or use another delimiter"
+    /// Text whose rows say more than columns can hold.
+    TextNotPlain { found: String }
+        "text-not-plain" "columns need one plain row of concentrations a bottle, and this is {found}"
+        "read it with the full reader, which takes volumes, dilutions, runs, bands and any encoding"
+    /// A bound where a column holds numbers.
+    CountIsBound { found: String }
+        "count-is-bound" "`{found}` is a bound, and a column holds numbers"
+        "read this row with the full reader, which keeps bounds"
     /// Size bands that leave a gap or overlap.
     BandsNotAdjoining { below: String, above: String }
         "bands-not-adjoining" "the size bands `{below}` and `{above}` do not adjoin"

@@ -34,7 +34,7 @@ pub(super) struct Found {
 pub(super) type Line = (u64, Vec<String>);
 
 /// What parts cells, in the order of trust where two would do.
-const DELIMITERS: [u8; 4] = [b';', b'\t', b'|', b','];
+pub(super) const DELIMITERS: [u8; 4] = [b';', b'\t', b'|', b','];
 
 /// How many lines a heading is looked for in.
 const LOOKED_AT: usize = 200;

@@ -17,7 +17,11 @@
 //! assert_eq!(batch.problems[0].position.line, Some(4));
 //! # Ok::<(), siltcode::Error>(())
 //! ```
+//!
+//! Text with one plain row a bottle can also be read straight into [`columns`], many times as fast.
 
+mod aside;
+pub mod columns;
 mod decode;
 mod group;
 mod heading;
@@ -29,6 +33,7 @@ mod problem;
 mod rejects;
 mod repeated;
 mod row;
+mod said;
 mod table;
 mod text;
 #[cfg(feature = "workbook")]

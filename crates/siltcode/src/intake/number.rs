@@ -45,6 +45,17 @@ pub(super) enum Marks {
     Mixed,
 }
 
+impl Marks {
+    /// The decimal mark; none where both are written.
+    pub(super) const fn own(self) -> Option<u8> {
+        match self {
+            Self::Given(Decimal::Dot) | Self::Found(Decimal::Dot) => Some(b'.'),
+            Self::Given(Decimal::Comma) | Self::Found(Decimal::Comma) => Some(b','),
+            Self::Mixed => None,
+        }
+    }
+}
+
 /// Why a cell is no number.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum NotANumber {
@@ -144,33 +155,36 @@ const POWERS: [f64; 16] =
     [1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15];
 
 /// A few digits with or without the table's own decimal mark, by far the most common cell.
+fn plain(text: &str, marks: Marks) -> Option<Number> {
+    let (number, length) = leading(text.as_bytes(), marks.own())?;
+    (length == text.len()).then_some(number)
+}
+
+/// The few digits, with or without a decimal mark, that a text begins with, and how many bytes they take up.
 ///
 /// Digits and power of ten are exact, so their ratio is the nearest double, as a full reading would give.
-fn plain(text: &str, marks: Marks) -> Option<Number> {
-    let mark = match marks {
-        Marks::Given(Decimal::Dot) | Marks::Found(Decimal::Dot) => b'.',
-        Marks::Given(Decimal::Comma) | Marks::Found(Decimal::Comma) => b',',
-        Marks::Mixed => b'0', // none: a digit is never looked at as a mark
-    };
-    if text.len() > POWERS.len() {
-        return None;
-    }
-    let (mut value, mut digits, mut whole_digits) = (0_u64, 0, None);
-    for byte in text.bytes() {
+#[inline]
+pub(super) fn leading(text: &[u8], mark: Option<u8>) -> Option<(Number, usize)> {
+    let (mut value, mut digits, mut whole_digits, mut length) = (0_u64, 0, None, 0);
+    for &byte in text {
         if byte.is_ascii_digit() {
+            if digits + 1 == POWERS.len() {
+                return None;
+            }
             value = value * 10 + u64::from(byte - b'0');
             digits += 1;
-        } else if byte == mark && whole_digits.is_none() {
+        } else if Some(byte) == mark && whole_digits.is_none() {
             whole_digits = Some(digits);
         } else {
-            return None;
+            break;
         }
+        length += 1;
     }
-    if digits == 0 || digits >= POWERS.len() {
+    if digits == 0 {
         return None;
     }
     let power = POWERS[digits - whole_digits.unwrap_or(digits)];
-    Some(Number { value: value as f64 / power, half_step: 0.5 / power })
+    Some((Number { value: value as f64 / power, half_step: 0.5 / power }, length))
 }
 
 fn is_one_of(text: &str, words: &[&str]) -> bool {

@@ -6,6 +6,8 @@ use serde::ser::{Serialize, SerializeStruct, Serializer};
 
 use crate::error::{Error, Position};
 
+use super::look::Found;
+
 /// A row that could not be used, whole, with the reason.
 ///
 /// As JSON it has the keys `file`, `sheet` (workbooks only), `line`, `column`, `code`, `found`, `message`, `hint`.
@@ -75,6 +77,14 @@ pub struct Table {
     pub preamble: Vec<Vec<String>>,
     /// The heading: one line, or two where the units stand on a line of their own.
     pub heading: Vec<Vec<String>>,
+}
+
+impl Table {
+    /// The table that was found in an input, or in a sheet of it.
+    pub(super) fn of(file: &str, sheet: Option<&str>, found: &Found) -> Self {
+        let (preamble, heading) = (found.preamble.clone(), found.heading.clone());
+        Self { file: file.into(), sheet: sheet.map(str::to_owned), preamble, heading }
+    }
 }
 
 /// How much a notice matters.

@@ -12,6 +12,7 @@ use crate::spectrum::{Channel, Spectrum};
 
 use super::heading;
 use super::layout::{CountColumns, Layout, RowBasis, RowScale};
+use super::look::Found;
 use super::number::{self, Cell, Marks, NotANumber, Number};
 use super::options::{Form, Options};
 use super::problem::{Problem, Table};
@@ -50,7 +51,30 @@ struct Counted {
     dilution: Dilution,
 }
 
-impl RowReader<'_> {
+impl<'a> RowReader<'a> {
+    pub(super) fn new(found: Found, options: &'a Options, table: Arc<Table>) -> Self {
+        let names = joined(&table.heading);
+        Self { layout: found.layout, marks: found.marks, options, table, names }
+    }
+
+    /// A row must hold every count, and nothing beyond the heading.
+    pub(super) fn ensure_length(&self, row: &StringRecord) -> Result<()> {
+        let headings = self.layout.width;
+        let beyond = row.iter().skip(headings).any(|cell| !cell.trim().is_empty());
+        let last = self.layout.last_count();
+        if beyond || row.len() <= last {
+            return Err(ErrorKind::RowLength { cells: row.len(), headings }.into());
+        }
+        Ok(())
+    }
+
+    /// A row that is a heading of its own, of this table or another.
+    pub(super) fn heading(&self, row: &StringRecord) -> Option<(Vec<String>, Layout)> {
+        let heading: Vec<String> = row.iter().map(|name| name.trim().to_owned()).collect();
+        let layout = Layout::of(&heading, self.options).ok().flatten()?;
+        (Layout::is_worded(&heading) || self.names == heading).then_some((heading, layout))
+    }
+
     /// The run of a row that holds all sizes.
     pub(super) fn wide(&self, id: &str, row: &Row) -> std::result::Result<Piece, Box<Problem>> {
         self.wide_channels(&row.1)
@@ -219,10 +243,25 @@ impl RowReader<'_> {
     }
 }
 
+/// One line of names from a heading of one or two.
+fn joined(heading: &[Vec<String>]) -> Vec<String> {
+    let columns = heading.iter().map(Vec::len).max().unwrap_or(0);
+    let name = |column: usize| {
+        let parts = heading.iter().filter_map(|line| line.get(column)).map(|part| part.trim());
+        parts.filter(|part| !part.is_empty()).collect::<Vec<_>>().join(" ")
+    };
+    (0..columns).map(name).collect()
+}
+
 /// A cell's text; none where it is empty or there is no such column.
 pub(super) fn text(row: &StringRecord, column: Option<usize>) -> Option<String> {
     let text = row.get(column?)?.trim();
     (!text.is_empty()).then(|| text.to_owned())
+}
+
+/// The name of a bottle without one.
+pub(super) fn unnamed(line: u64) -> String {
+    format!("line {line}")
 }
 
 /// What a row's count refers to.

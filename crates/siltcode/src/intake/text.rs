@@ -10,6 +10,9 @@ use crate::error::{ErrorKind, Result};
 use super::decode;
 use super::row::Row;
 
+/// More than any row takes up \[bytes\].
+pub(super) const LONGEST_ROW: usize = 4 << 20;
+
 /// Where rows come from.
 pub(super) trait Rows {
     /// The next row; the record is one that is no longer used.
@@ -45,6 +48,11 @@ impl<R: Read> TextRows<R> {
         let unended = end.byte() == self.reader.get_ref().total && self.reader.get_ref().last != b'\n';
         let inside = record.as_slice().iter().filter(|&&byte| byte == b'\n').count() as u64;
         (end.line() + u64::from(unended)).saturating_sub(1 + inside)
+    }
+
+    /// How much the rows took up so far \[bytes\].
+    pub(super) fn bytes_read(&self) -> usize {
+        usize::try_from(self.reader.position().byte()).unwrap_or(usize::MAX)
     }
 
     /// Cells that are not UTF-8 are decoded one by one.
@@ -88,7 +96,6 @@ struct Watched<R> {
 
 impl<R: Read> Read for Watched<R> {
     fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
-        const LONGEST_ROW: usize = 4 << 20;
         if self.since_row.get() > LONGEST_ROW {
             return Err(io::Error::other("a row is longer than 4 MiB; a quote was opened and never closed"));
         }
