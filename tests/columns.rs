@@ -10,7 +10,7 @@ use rayon::{ThreadPool, ThreadPoolBuilder};
 use siltcode::bulk::{self, NOT_COUNTED, Target};
 use siltcode::intake::columns::{self, ColumnReader, Columns, RowScores};
 use siltcode::intake::{self, Batch, Options, Problem};
-use siltcode::{Code, Outcome, Place, RangeNumber, Reading, Sample, SizeScale, Spec};
+use siltcode::{Code, Outcome, PerMl, Place, RangeNumber, Reading, Sample, SizeScale, Spec};
 use siltcode_tests::tests_folder;
 
 /// A row or a problem, in words that differ where any bit of a count does.
@@ -43,7 +43,7 @@ fn said_by_columns(columns: &Columns, scores: &RowScores) -> Said {
 fn said_by_sample(sample: &Sample, time: Option<&str>, spec: Option<&Spec>) -> String {
     assert_eq!(sample.runs.len(), 1, "{}", sample.id);
     let spectrum = sample.spectrum().unwrap();
-    let count = |reading: Reading| reading.count().map_or(f64::NAN, |count| count.get()).to_bits();
+    let count = |reading: Reading| reading.count().map_or(f64::NAN, PerMl::get).to_bits();
     let counts: Vec<u64> = spectrum.channels().iter().map(|channel| count(channel.reading)).collect();
     let code = Code::of(&spectrum).map_or([Place::NotRequired; 3], |code| code.places());
     let numbers = code.map(|place| place.range_number().map_or(NOT_COUNTED, RangeNumber::get));
@@ -177,7 +177,7 @@ fn every_file_is_read_alike_or_refused() {
         for time in [None, Some("time"), Some("date"), Some("sampled")] {
             let heads = columns::read(NAME, &bytes[..], &Options::default()).ok();
             if heads.is_some_and(|columns| columns.times.is_some()) == time.is_some() {
-                compared(&bytes, time, None).map(|_| plain.push(path.clone()));
+                plain.extend(compared(&bytes, time, None).map(|_| path.clone()));
             }
         }
     }
@@ -288,11 +288,9 @@ fn table() -> impl Strategy<Value = String> {
                 cells.truncate(heading.len() - 1);
                 cells.sort_by(|a, b| worth(b).total_cmp(&worth(a))); // most counts fall with size
             }
-            text += &match odd {
-                0 => again.clone(),
-                1 => format!("\u{feff}{id}{by}{}", cells.join(by)),
-                _ => format!("{id}{by}{}", cells.join(by)),
-            };
+            let before = if odd == 1 { "\u{feff}" } else { "" };
+            let line = [before, &id, by, &cells.join(by)].concat();
+            text += if odd == 0 { &again } else { &line };
             text += ending;
         }
         text
