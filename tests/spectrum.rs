@@ -1,109 +1,81 @@
 //! Spectrum laws and masses against their golden file and against the open counts of ISO medium test dust.
 
-use approx::assert_relative_eq;
-use serde::Deserialize;
-use serde_json::Value;
 use siltcode::mass::{MassAssumptions, mass_of_spheres};
 use siltcode::spectrum::{Curve, Law, PowerDensity};
 use siltcode::tables::ISO_MEDIUM_TEST_DUST;
 use siltcode::units::Density;
 use siltcode::{PerMl, Size, SizeScale, Spectrum};
-use siltcode_tests::{golden, rows};
-
-#[derive(Deserialize)]
-struct Row {
-    id: String,
-    inputs: String,
-    expected: String,
-}
-
-fn row(id: &str) -> (Value, Value) {
-    let row = golden::<Row>("spectrum").into_iter().find(|row| row.id == id).unwrap();
-    (serde_json::from_str(&row.inputs).unwrap(), serde_json::from_str(&row.expected).unwrap())
-}
-
-fn number(value: &Value) -> f64 {
-    value.as_f64().unwrap()
-}
+use siltcode_tests::{Example, rows};
 
 fn size(um: f64) -> Size {
     Size::um_c(um).unwrap()
 }
 
-fn curve(law: Law, small: (f64, &Value), large: (f64, &Value)) -> Curve {
-    let point = |(um, count): (f64, &Value)| (size(um), PerMl::new(number(count)).unwrap());
-    Curve::through(law, point(small), point(large)).unwrap()
+fn density_of(row: &Example, key: &str) -> Density {
+    Density::from_kg_per_litre(row.number(key)).unwrap()
 }
 
 #[test]
 fn z01_extrapolation_differs_three_times() {
-    let (given, expected) = row("Z01");
+    let row = Example::one("spectrum", "Z01");
+    let point = |um: f64, key: &str| (size(um), PerMl::new(row.number(key)).unwrap());
     for (law, slope, key) in [(Law::LogLog2, "b", "log_log2"), (Law::Power, "S", "power")] {
-        let curve = curve(law, (4.0, &given["N4"]), (6.0, &given["N6"]));
-        assert_relative_eq!(curve.slope(), number(&expected[key][slope]), max_relative = 1e-11);
-        let at = curve.at(size(number(&given["d"]))).unwrap();
-        assert_relative_eq!(at.get(), number(&expected[key]["N14"]), max_relative = 1e-11);
-        let weight = law.weight(size(4.0), size(6.0), size(14.0)).unwrap();
-        assert_relative_eq!(weight, number(&expected[key]["weight"]), max_relative = 1e-11);
+        let curve = Curve::through(law, point(4.0, "N4"), point(6.0, "N6")).unwrap();
+        row.meets(&format!("/{key}/{slope}"), curve.slope());
+        row.meets(&format!("/{key}/N14"), curve.at(size(row.number("d"))).unwrap().get());
+        row.meets(&format!("/{key}/weight"), law.weight(size(4.0), size(6.0), size(14.0)).unwrap());
     }
 }
 
 #[test]
 fn z02_counting_deviation_of_nested_channels() {
-    let (given, expected) = row("Z02");
-    let k = |key: &str| given[key].as_u64().unwrap();
-    for (law, key) in [(Law::LogLog2, "sd_lnN14_loglog2"), (Law::Power, "sd_lnN14_power")] {
-        let sd = law.counting_deviation((size(4.0), k("k4")), (size(6.0), k("k6")), size(14.0)).unwrap();
-        assert_relative_eq!(sd, number(&expected[key]), max_relative = 1e-11);
+    let row = Example::one("spectrum", "Z02");
+    for (law, key) in [(Law::LogLog2, "/sd_lnN14_loglog2"), (Law::Power, "/sd_lnN14_power")] {
+        let counted = [(size(4.0), row.raw("k4")), (size(6.0), row.raw("k6"))];
+        row.meets(key, law.counting_deviation(counted[0], counted[1], size(14.0)).unwrap());
     }
 }
 
 #[test]
 fn z03_interpolation_within_the_sizes() {
-    let (given, expected) = row("Z03");
-    let spectrum =
-        Spectrum::from_per_ml(&[(6.0, number(&given["N6"])), (14.0, number(&given["N14"]))]).unwrap();
-    let between = spectrum.between(size(number(&given["d"]))).unwrap();
-    assert_relative_eq!(between.power.unwrap().get(), number(&expected["power"]), max_relative = 1e-11);
-    assert_relative_eq!(between.log_log2.unwrap().get(), number(&expected["log_log2"]), max_relative = 1e-11);
+    let row = Example::one("spectrum", "Z03");
+    let spectrum = Spectrum::from_per_ml(&[(6.0, row.number("N6")), (14.0, row.number("N14"))]).unwrap();
+    let between = spectrum.between(size(row.number("d"))).unwrap();
+    row.meets("/power", between.power.unwrap().get());
+    row.meets("/log_log2", between.log_log2.unwrap().get());
 }
 
 #[test]
 fn z04_cumulative_of_a_density() {
-    let (given, expected) = row("Z04");
-    let density =
-        PowerDensity { at_1_um: number(&given["t"]), slope: number(&given["differential_slope_s"]) };
+    let row = Example::one("spectrum", "Z04");
+    let density = PowerDensity { at_1_um: row.number("t"), slope: row.number("differential_slope_s") };
     let curve = density.cumulative(SizeScale::UmC).unwrap();
-    assert_relative_eq!(curve.slope(), number(&expected["cumulative_S"]), max_relative = 1e-11);
-    let at = curve.at(size(number(&given["D"]))).unwrap();
-    assert_relative_eq!(at.get(), number(&expected["N_ge_6"]), max_relative = 1e-11);
+    row.meets("/cumulative_S", curve.slope());
+    row.meets("/N_ge_6", curve.at(size(row.number("D"))).unwrap().get());
 }
 
 #[test]
 fn z05_mass_of_spheres_of_one_size() {
-    let (given, expected) = row("Z05");
-    let count = PerMl::new(number(&given["n_per_mL"])).unwrap();
-    let density = Density::from_kg_per_litre(number(&given["rho_g_cm3"])).unwrap();
-    let mass = mass_of_spheres(count, size(number(&given["d_um"])), density).unwrap();
-    assert_relative_eq!(mass.mg_per_litre(), number(&expected["mg_per_L"]), max_relative = 1e-12);
+    let row = Example::one("spectrum", "Z05");
+    let count = PerMl::new(row.number("n_per_mL")).unwrap();
+    let mass = mass_of_spheres(count, size(row.number("d_um")), density_of(&row, "rho_g_cm3")).unwrap();
+    row.meets("/mg_per_L", mass.mg_per_litre());
 }
 
 #[test]
 fn z06_mass_depends_on_the_largest_size() {
-    let (given, expected) = row("Z06");
-    let counts = [(4.0, "N4"), (6.0, "N6"), (14.0, "N14")].map(|(um, key)| (um, number(&given[key])));
+    let row = Example::one("spectrum", "Z06");
+    let counts = [(4.0, "N4"), (6.0, "N6"), (14.0, "N14")].map(|(um, key)| (um, row.number(key)));
     let spectrum = Spectrum::from_per_ml(&counts).unwrap();
-    let density = Density::from_kg_per_litre(number(&given["rho"])).unwrap();
-    for i in 0..2 {
-        let mass =
-            spectrum.mass(MassAssumptions::spheres(density, size(number(&given["d_max"][i])))).unwrap();
-        let of_bins = [&expected["mg_L_4_6"], &expected["mg_L_6_14"], &expected["mg_L_14_dmax"][i]];
-        for (bin, expected) in mass.bins.iter().zip(of_bins) {
-            assert_relative_eq!(bin.power.0.mg_per_litre(), number(expected), max_relative = 1e-10);
+    for (i, largest) in row.list("d_max").into_iter().enumerate() {
+        let mass = spectrum.mass(MassAssumptions::spheres(density_of(&row, "rho"), size(largest))).unwrap();
+        let of_bins = ["/mg_L_4_6".into(), "/mg_L_6_14".into(), format!("/mg_L_14_dmax/{i}")];
+        for (bin, place) in mass.bins.iter().zip(of_bins) {
+            row.meets(&place, bin.power.0.mg_per_litre());
         }
         let (least, most) = mass.under(Law::Power);
         assert_eq!(least, most);
-        assert_relative_eq!(least.mg_per_litre(), number(&expected["total"][i]), max_relative = 1e-10);
+        row.meets(&format!("/total/{i}"), least.mg_per_litre());
     }
 }
 
@@ -143,7 +115,7 @@ fn both_laws_read_test_dust_within_its_windows() {
 
 #[test]
 fn the_three_concentrations_of_test_dust_weigh_as_they_were_mixed() {
-    let density = Density::from_kg_per_litre(number(&row("Z06").0["rho"])).unwrap();
+    let density = density_of(&Example::one("spectrum", "Z06"), "rho");
     let per_mg: Vec<[f64; 2]> = test_dust()
         .iter()
         .map(|(mg_per_litre, windows)| {

@@ -1,13 +1,17 @@
 //! What the tests share: reading tables and golden files, and short names for values known to be good.
 
+mod example;
+
 use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use siltcode::bulk::NOT_COUNTED;
 use siltcode::filter::{Beta, Share};
-use siltcode::tank::{Mixing, Turnovers};
+use siltcode::tank::{BinState, Channel, Mixing, Turnovers};
 use siltcode::{CountedVolume, Dilution, Evidence, PerMl, Size};
+
+pub use example::Example;
 
 /// The rows of a table: CSV below `#` header lines.
 ///
@@ -136,4 +140,14 @@ pub fn turnovers(value: f64) -> Turnovers {
 #[must_use]
 pub fn cells(count: u16) -> Mixing {
     Mixing::Cells(count.try_into().unwrap())
+}
+
+/// A tank of particles of one bin \[particles/mL, and per mL in a turnover\].
+///
+/// # Panics
+/// If a count or the ratio is none.
+#[must_use]
+pub fn one_bin(start: f64, entering: f64, ratio: f64, target: f64) -> Channel {
+    let bin = BinState::new(per_ml(start), per_ml(entering), beta(ratio).efficiency());
+    Channel::new(vec![bin], per_ml(target))
 }
