@@ -16,6 +16,8 @@ use rustix::time::{ClockId, clock_gettime};
 use siltcode::bulk::{self, Path, Scores, Target};
 use siltcode::certainty::{Level, OddsByCount, Scatter, poisson, poisson::Method};
 use siltcode::filter::Beta;
+use siltcode::intake::Options;
+use siltcode::intake::columns::{self, Columns as TextColumns, RowScores};
 use siltcode::tank::{self, BinState, Channel, Doubt, Ensemble, bulk::Columns};
 use siltcode::{CountedVolume, Dilution, PerMl, SizeScale, Spec};
 
@@ -40,6 +42,8 @@ struct Bench {
     planned: Vec<f64>,
     /// The odds of all numbers, for a block of samples at a time.
     odds: Vec<[f64; 30]>,
+    /// What a text came to.
+    text: (TextColumns, RowScores),
 }
 
 /// Samples whose odds are held at a time, as the peer does.
@@ -72,6 +76,7 @@ impl Bench {
             planned: Vec::new(),
             tanks,
             odds: vec![[0.0; 30]; BLOCK],
+            text: Default::default(),
             target: Target::of(&Spec::from_code(code.trim().parse()?, SizeScale::UmC)?)?,
             values,
             single,
@@ -101,6 +106,19 @@ impl Bench {
             "score 2 threads" => self.score(bulk::par_score)?,
             "poisson" => self.poisson(),
             "odds" => self.odds()?,
+            "text" => {
+                self.text = Default::default();
+                let columns = columns::read("bottles", self.bottles()?, &Options::default())?;
+                let scores = columns.score(Some(&self.target))?;
+                self.text = (columns, scores);
+            }
+            "text 2 threads" => {
+                self.text = Default::default();
+                let columns = columns::par_read("bottles", self.bottles()?, &Options::default())?;
+                let scores = columns.par_score(Some(&self.target))?;
+                self.text = (columns, scores);
+            }
+            "save text" => self.save_text()?,
             "forecast" => {
                 let channels = black_box(&self.tanks).each_ref();
                 let channels =
@@ -130,6 +148,22 @@ impl Bench {
         let numbers = self.columns_out.each_mut().map(Vec::as_mut_slice);
         let per_ml = black_box(self.columns.each_ref().map(Vec::as_slice));
         by(per_ml, &self.target, Scores { numbers, outcomes: &mut self.outcomes })
+    }
+
+    fn bottles(&self) -> io::Result<fs::File> {
+        fs::File::open(self.folder.join("bottles.csv"))
+    }
+
+    /// The counts, the names and the times, and the scores, each in a file.
+    fn save_text(&self) -> Outcome<()> {
+        let (columns, scores) = &self.text;
+        let counts = columns.counts.iter().flat_map(|counts| &counts.per_ml);
+        let counts: Vec<u8> = counts.flat_map(|per_ml| per_ml.to_le_bytes()).collect();
+        fs::write(self.folder.join("result-counts"), counts)?;
+        let texts = columns.ids.iter().chain(columns.times.iter().flat_map(columns::Texts::iter));
+        fs::write(self.folder.join("result-texts"), texts.collect::<String>())?;
+        let scores = [scores.numbers.concat(), scores.outcomes.clone()].concat();
+        Ok(fs::write(self.folder.join("result"), scores)?)
     }
 
     fn poisson(&self) {

@@ -14,7 +14,8 @@ import sys
 import time
 from pathlib import Path
 
-os.environ.update({name: "1" for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "POLARS_MAX_THREADS")})
+os.environ.update({name: "1" for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")})
+os.environ["POLARS_MAX_THREADS"] = os.environ.get("PEER_THREADS", "1")
 for name in ("OPENBLAS_CORETYPE", "OPENBLAS_L2_SIZE"):
     os.environ.pop(name, None)
 
@@ -45,13 +46,14 @@ UPPER = bounds()
 LIMITS = UPPER[[int(number) for number in CODE.split("/")]]
 
 
-class Ours:
-    """The Rust side, kept running, with its arrays in memory."""
+class Side:
+    """One side of the comparison in a process of its own, kept running, with its arrays in memory."""
 
-    def __init__(self, binary, folder):
+    def __init__(self, folder, *command, threads=1):
         self.folder = folder
+        environment = os.environ | {"PEER_THREADS": str(threads)}
         self.process = subprocess.Popen(
-            [binary, folder], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, bufsize=1
+            [*command, folder], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, bufsize=1, env=environment
         )
         self.path = self.process.stdout.readline().strip()
 
@@ -60,7 +62,7 @@ class Ours:
         print(work, file=self.process.stdin, flush=True)
         answer = self.process.stdout.readline()
         if not answer:
-            sys.exit(f"the Rust side failed at `{work}`")
+            sys.exit(f"{self.path or 'one side'} failed at `{work}`")
         return tuple(float(seconds) for seconds in answer.split())
 
     def result(self, save):
@@ -364,6 +366,59 @@ def with_polars(source, target):
     frame.with_columns(pl.Series(name, column) for name, column in columns.items()).write_csv(target)
 
 
+def columns_by_pandas(source):
+    frame = pd.read_csv(source, engine="c")
+    return frame, outcomes([np.ascontiguousarray(frame[name]) for name in HEADING.strip().split(",")[2:]])
+
+
+def columns_by_polars(source):
+    frame = pl.read_csv(source)
+    return frame, outcomes([np.ascontiguousarray(frame[name]) for name in HEADING.strip().split(",")[2:]])
+
+
+def same_columns(folder, result):
+    """Whether a peer's names, times, counts, numbers and outcomes are those that ours saved."""
+    frame, (numbers_of, outcome) = result
+    names = HEADING.strip().split(",")
+    counts = np.fromfile(folder / "result-counts").reshape(3, -1)
+    # Not every parser gives the nearest double.
+    near = all(np.allclose(frame[name], count, rtol=1e-15, atol=0) for name, count in zip(names[2:], counts))
+    texts = "".join(frame[names[0]]) + "".join(frame[names[1]]) == (folder / "result-texts").read_text()
+    scores = np.concatenate([*numbers_of, outcome])
+    return near and texts and np.array_equal(scores, np.fromfile(folder / "result", dtype=np.uint8))
+
+
+def serve(folder):
+    """A side that reads texts by polars: answers each line with the seconds it took."""
+    print("polars", flush=True)
+    for _ in sys.stdin:
+        clock, used, result = timed(lambda: columns_by_polars(folder / "bottles.csv"))
+        if not same_columns(folder, result):
+            sys.exit("polars came to something else")
+        print(clock, used, flush=True)
+
+
+def bench_columns(table, ours, folder, rows):
+    source = folder / "bottles.csv"
+    write_text(source, rows)
+    ours("text")
+    ours("save text")
+    bench = f"text to columns and scores, {rows / 1e6:.1f}e6 rows"
+    same = lambda result: same_columns(folder, result)
+    by_pandas = lambda: timed(lambda: columns_by_pandas(source))
+    by_polars = lambda: timed(lambda: columns_by_polars(source))
+    two_polars = Side(folder, sys.executable, __file__, "--serve", threads=2)
+    one, two = lambda: ours("text"), lambda: ours("text 2 threads")
+    table.compare(bench, one, by_pandas, ("1 thread", "pandas C engine + numpy"), 2, same)
+    table.compare(bench, two, by_pandas, ("2 threads", "pandas C engine + numpy"), 3, same, threads=2)
+    table.compare(bench, one, by_polars, ("1 thread", "polars + numpy, 1 thread"), 1.5, same)
+    table.compare(bench, two, lambda: two_polars("text"), ("2 threads", "polars, 2 threads, + numpy"), 1.5, threads=2)
+    expected = (folder / "result").read_bytes()
+    ours("save text")
+    if (folder / "result").read_bytes() != expected:
+        sys.exit("text to columns: two threads and one differ")
+
+
 def bench_text(table, binary, folder, rows):
     source, ours_out, peer_out = folder / "bottles.csv", folder / "ours.csv", folder / "peer.csv"
     write_text(source, rows)
@@ -402,6 +457,8 @@ def bench_command(table, binary, folder, large):
 
 
 def main():
+    if sys.argv[1:2] == ["--serve"]:
+        return serve(Path(sys.argv[2]))
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("binary", type=Path, help="the Rust side: cargo build --release -p siltcode-benches --bin ours")
     parser.add_argument("command", type=Path, help="the command: cargo build --release -p siltcode-cli")
@@ -409,11 +466,12 @@ def main():
     parser.add_argument("--rounds", type=int, default=7)
     parser.add_argument("--size", type=int, default=10_000_000, help="values of the range number benches")
     parser.add_argument("--rows", type=int, default=1_000_000, help="rows of the text benches")
+    parser.add_argument("--only", choices=["arrays", "text"], help="the benches of arrays, or those of text")
     parser.add_argument("--large", type=int, default=10_000_000, help="rows of the largest text")
     given = parser.parse_args()
     given.folder.mkdir(parents=True, exist_ok=True)
     made = arrays(given.folder, given.size)
-    ours = Ours(given.binary, given.folder)
+    ours = Side(given.folder, given.binary)
     table = Table(given.rounds)
     bench_numbers(table, ours, made["values"])
     bench_score(table, ours, [made["column-4"], made["column-6"], made["column-14"]])
