@@ -327,6 +327,31 @@ fn classify(system: ClassSystem, bands: &[f64]) -> Classification {
     system.classify(&differential(scale, &sizes_of(system, scale), bands)).unwrap()
 }
 
+/// A system of ranges, its scale, and counted sizes: some of its own, and others.
+fn around_ranges() -> impl Strategy<Value = (ClassSystem, SizeScale, Vec<f64>)> {
+    let systems: Vec<ClassSystem> =
+        ClassSystem::ALL.into_iter().filter(|system| !is_cumulative(*system)).collect();
+    let others = proptest::collection::vec(0.5_f64..150.0, 2..4);
+    (proptest::sample::select(systems), any::<u8>(), others).prop_map(|(system, own, others)| {
+        let scale = system.scales()[0];
+        let own = sizes_of(system, scale).into_iter().enumerate().filter(|(i, _)| own >> (i % 8) & 1 == 1);
+        let mut sizes: Vec<f64> = own.map(|(_, um)| um).chain(others).collect();
+        sizes.sort_by(f64::total_cmp);
+        sizes.dedup();
+        (system, scale, sizes)
+    })
+}
+
+/// A law between two counted sizes is flatter the more particles lie beyond, and then reads fewer of the small ones.
+#[test]
+fn adding_particles_beyond_can_improve_a_range_that_ends_between_counted_sizes() {
+    let class = |beyond: f64| {
+        let spectrum = differential(SizeScale::UmC, &[6.0, 20.0], &[70_000.0, beyond]);
+        ClassSystem::As4059Differential.classify(&spectrum).unwrap().sizes[0].class.unwrap()
+    };
+    assert!(class(70_000.0).worst() < class(70.0).best(), "6 to 14 um(c), of particles of 6 to 20");
+}
+
 proptest! {
     #[test]
     fn adding_particles_never_improves_a_class((system, bands) in bands(), at in 0_usize..9, more in 0.0..1e5) {
@@ -350,6 +375,34 @@ proptest! {
         let class = |bands: &[f64]| ClassSystem::As4059.classify(&differential(SizeScale::UmC, &sizes, bands)).unwrap();
         let (before, after) = (class(&counts), class(&dirtier));
         prop_assert!(after.worst.best() >= before.worst.best() && after.worst.worst() >= before.worst.worst());
+    }
+
+    #[test]
+    fn adding_particles_below_the_end_of_a_range_never_improves_it(
+        (system, scale, sizes) in around_ranges(), counts in proptest::collection::vec(1.0..1e6, 12),
+        at in 0_usize..12, more in 0.0..1e6,
+    ) {
+        let counts = &counts[..sizes.len()];
+        let at = at % sizes.len();
+        let mut dirtier = counts.to_vec();
+        dirtier[at] += more;
+        let [before, after] = [counts, &dirtier].map(|bands| system.classify(&differential(scale, &sizes, bands)));
+        let (Ok(before), Ok(after)) = (before, after) else { return Ok(()) };
+        for (before, after) in before.sizes.iter().zip(&after.sizes) {
+            let (Some(was), Some(is)) = (before.class, after.class) else { continue };
+            let beyond = before.to.is_some_and(|to| sizes[at] >= to.um() && !sizes.contains(&to.um()));
+            prop_assert!(beyond || is.best() >= was.best() && is.worst() >= was.worst(), "{before:?} {after:?}");
+        }
+    }
+
+    #[test]
+    fn what_one_range_between_counted_sizes_loses_the_other_gains(fine in 1.0..1e6, coarse in 1.0..1e6) {
+        let spectrum = differential(SizeScale::UmC, &[6.0, 21.0], &[fine, coarse]);
+        let class = ClassSystem::As4059Differential.classify(&spectrum).unwrap();
+        let [least, most] = [0, 1].map(|i| (class.sizes[i].at_least_per_100_ml, class.sizes[1 - i].at_most_per_100_ml));
+        for (least, most) in [least, most] {
+            prop_assert!((least.unwrap() + most.unwrap() - fine).abs() < 1e-9 * (fine + coarse), "{class:?}");
+        }
     }
 
     #[test]

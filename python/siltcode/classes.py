@@ -143,7 +143,9 @@ def classify(
     Notes
     -----
     A size of the system between two counted sizes is read by two laws; where they disagree its class is a range. Nothing
-    is read outside the counted sizes.
+    is read outside the counted sizes. More particles never make a class better, but where a range ends between two
+    counted sizes: particles beyond the larger of them make the laws flatter, and move some of the reading to the next
+    range.
 
     References
     ----------

@@ -151,6 +151,12 @@ impl ClassSystem {
     /// [`Spectrum::between`]; its class is a range where the two disagree, and it is marked. A size outside what was
     /// counted has no class, and the worst class is over the other sizes.
     ///
+    /// More particles never make a class better, but for two cases in which less is known than was counted. Where a
+    /// range of a differential table ends between two counted sizes, particles beyond the larger of them make the laws
+    /// flatter: they then read fewer of the particles between the two as small ones, and the range may come out cleaner
+    /// (the next range then comes out dirtier). And where no particles at all were counted at the larger size, no law
+    /// can be drawn, so that the first one counted narrows a class that was wide.
+    ///
     /// # Errors
     /// `class-scale-unsuited` unless the system has sizes in the spectrum's scale, and `class-not-counted` unless at
     /// least one of its sizes lies within what was counted.
