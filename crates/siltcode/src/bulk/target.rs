@@ -7,7 +7,7 @@ use crate::size::{Size, SizeScale};
 use crate::spec::{Demand, Outcome, ParticleLimit, Spec};
 use crate::spectrum::{Channel, Spectrum};
 
-use super::same_length;
+use super::{NOT_COUNTED, same_length};
 
 /// The byte of a row whose counts cannot be: one of them is negative, or they rise with size.
 pub const IMPOSSIBLE: u8 = u8::MAX;
@@ -32,6 +32,9 @@ impl Scores<'_> {
         columns.chain(places).try_for_each(|length| same_length(rows, length))
     }
 }
+
+/// Rows looked at together: where all are counted, their outcomes need less than half of the comparisons.
+const BLOCK: usize = 64;
 
 /// The outcome that a byte stands for; none for [`IMPOSSIBLE`].
 #[must_use]
@@ -114,14 +117,36 @@ impl Target {
         if rises | negative { IMPOSSIBLE } else { outcome }
     }
 
-    /// The outcome of each row, over the shortest column.
+    /// The outcome of a row whose counts are all counts.
+    #[allow(clippy::inline_always)] // as `outcome`
+    #[allow(clippy::needless_bitwise_bool)] // as `outcome`
+    #[inline(always)]
+    fn outcome_of_counts(&self, [fine, middle, coarse]: [f64; 3]) -> u8 {
+        let [a, b, c] = self.bars;
+        let over = (fine > a.limit) | (middle > b.limit) | (coarse > c.limit);
+        let rises = (middle > fine) | (coarse > middle);
+        let outcome = if over { Outcome::DoesNotConform as u8 } else { self.best };
+        if rises { IMPOSSIBLE } else { outcome }
+    }
+
+    /// The outcome of each row, given the range numbers of its counts; all are equally long.
     #[allow(clippy::inline_always)] // as `outcome`
     #[inline(always)]
-    pub(super) fn write(&self, [fine, middle, coarse]: Columns<'_>, out: &mut [u8]) {
+    pub(super) fn write(&self, per_ml: Columns<'_>, numbers: [&[u8]; 3], out: &mut [u8]) {
         let target = self.clone(); // a local copy cannot overlap with `out`
-        let rows = fine.iter().zip(middle).zip(coarse);
-        for (outcome, ((&fine, &middle), &coarse)) in out.iter_mut().zip(rows) {
-            *outcome = target.outcome([fine, middle, coarse]);
+        for (block, out) in out.chunks_mut(BLOCK).enumerate() {
+            let rows = block * BLOCK..block * BLOCK + out.len();
+            let [fine, middle, coarse] = per_ml.map(|column| &column[rows.clone()]);
+            let columns =
+                fine.iter().zip(middle).zip(coarse).map(|((&fine, &middle), &coarse)| [fine, middle, coarse]);
+            let counted = |numbers: &[u8]| numbers[rows.clone()].iter().all(|number| *number != NOT_COUNTED);
+            if numbers.into_iter().all(counted) {
+                out.iter_mut()
+                    .zip(columns)
+                    .for_each(|(outcome, row)| *outcome = target.outcome_of_counts(row));
+            } else {
+                out.iter_mut().zip(columns).for_each(|(outcome, row)| *outcome = target.outcome(row));
+            }
         }
     }
 }
