@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
 from siltcode import _native
 from siltcode._display import Table, html_table
-from siltcode.samples import Per, Scale, spectrum_given
+from siltcode.samples import BySize, Per, Scale, spectrum_given
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +105,7 @@ class Classification:
 
 def classify(
     system: str,
-    counts: Mapping[float, Any],
+    counts: BySize[Any],
     per: Per = "mL",
     scale: Scale = "um(c)",
     *,
@@ -184,7 +183,7 @@ def _size_class(size: dict[str, Any]) -> SizeClass:
     return SizeClass(printed, size["letter"], label, size["class"], size["origin"], least, most)
 
 
-def as4059(counts: Mapping[float, Any], per: Per = "mL", scale: Scale = "um(c)") -> Classification:
+def as4059(counts: BySize[Any], per: Per = "mL", scale: Scale = "um(c)") -> Classification:
     """The SAE AS4059 class of a sample, by the cumulative table (unrounded limits).
 
     Parameters
@@ -216,7 +215,7 @@ def as4059(counts: Mapping[float, Any], per: Per = "mL", scale: Scale = "um(c)")
 
 
 def nas1638(
-    counts: Mapping[float, Any], per: Per = "mL", scale: Scale = "um(acftd)", *, differential: bool = False
+    counts: BySize[Any], per: Per = "mL", scale: Scale = "um(acftd)", *, differential: bool = False
 ) -> Classification:
     """The NAS 1638 class of a sample.
 
@@ -249,7 +248,7 @@ def nas1638(
 
 
 def gost17216(
-    counts: Mapping[float, Any], per: Per = "mL", scale: Scale = "um(microscope)", *, differential: bool = False
+    counts: BySize[Any], per: Per = "mL", scale: Scale = "um(microscope)", *, differential: bool = False
 ) -> Classification:
     """The GOST 17216 class of a sample.
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
 from siltcode import _native
 from siltcode._display import Table, html_table, probability
-from siltcode.samples import Sample
+from siltcode.samples import BySize, Sample
 
 Outcome = Literal["conforms", "does not conform", "undecided"]
 Rule = Literal["simple-acceptance", "guard-band", "conformity"]
@@ -100,7 +99,7 @@ class Decision:
 
 def decide(
     sample: Sample,
-    limits: Mapping[float, float],
+    limits: BySize[float],
     rule: Rule = "conformity",
     level: float = 0.95,
     scatter: float = 0.0,

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
 from siltcode import _native
 from siltcode._display import Table, figures, html_table
 from siltcode._evidence import evidence
-from siltcode.samples import Sample
+from siltcode.samples import BySize, Sample
 from siltcode.units import Unit, in_unit
 
 Kind = Literal["bag", "spin-on", "cartridge", "water-absorbing", "empty-housing"]
@@ -52,7 +52,7 @@ class Beta:
     _exact: str
     _rated: tuple[tuple[float, float, float], ...]
 
-    def __init__(self, rated: Mapping[float, Any] | str | Beta) -> None:
+    def __init__(self, rated: BySize[Any] | str | Beta) -> None:
         exact = rated._exact if isinstance(rated, Beta) else rated if isinstance(rated, str) else _text(rated)
         self._exact = exact
         self._rated = tuple(_native.rated(exact))
@@ -213,7 +213,7 @@ def _challenge(tested_with: Sample | None) -> dict[str, Any] | None:
     return None if tested_with is None else tested_with._given()
 
 
-def _text(rated: Mapping[float, Any]) -> str:
+def _text(rated: BySize[Any]) -> str:
     return ",".join(f"{um:g}:{_ratio(ratio)}" for um, ratio in rated.items())
 
 

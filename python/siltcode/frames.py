@@ -12,6 +12,7 @@ from siltcode._display import Table, html_table
 from siltcode.codes import NOT_COUNTED
 from siltcode.decision import Rule
 from siltcode.errors import SiltcodeError
+from siltcode.samples import BySize
 from siltcode.specs import SpecLike, spec as read_spec
 from siltcode.units import in_unit
 
@@ -172,7 +173,7 @@ def needed(module: str, extra: str) -> Any:
 
 def score_frame(
     df: Any,
-    columns: Mapping[float, str] | Sequence[str] = ("n4", "n6", "n14"),
+    columns: BySize[str] | Sequence[str] = ("n4", "n6", "n14"),
     spec: SpecLike | None = None,
     *,
     per: Literal["mL", "raw"] = "mL",
@@ -295,7 +296,7 @@ def _of_stream(function: Callable[..., T], df: Any, *given: Any) -> T:
         raise SiltcodeError(str(error), "frame-unreadable", "give a frame of columns, not a single one") from error
 
 
-def _names(columns: Mapping[float, str] | Sequence[str]) -> list[str | None]:
+def _names(columns: BySize[str] | Sequence[str]) -> list[str | None]:
     if isinstance(columns, Mapping):
         if unknown := set(columns) - {4, 6, 14}:
             message = f"{sorted(unknown)} um(c) are no sizes of the code"

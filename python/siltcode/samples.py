@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 from siltcode import _native
 from siltcode._display import Table, counted, html_table
@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from siltcode.score import Score
     from siltcode.specs import SpecLike
 
+V = TypeVar("V")
+#: Values at sizes: a mapping of whole numbers is one of numbers too, which type checkers do not know.
+BySize = Mapping[int, V] | Mapping[float, V]
 Scale = Literal["um(c)", "um(b)", "um(acftd)", "um(microscope)"]
 Per = Literal["mL", "100 mL", "L", "raw"]
 
@@ -171,7 +174,7 @@ class Sample:
     @classmethod
     def of(
         cls,
-        counts: Mapping[float, Any] | Sequence[Mapping[float, Any]],
+        counts: BySize[Any] | Sequence[BySize[Any]],
         id: str = "",
         *,
         per: Per = "mL",
@@ -386,7 +389,7 @@ class Sample:
 
 
 def spectrum_given(
-    counts: Mapping[float, Any],
+    counts: BySize[Any],
     *,
     per: Per = "mL",
     scale: Scale = "um(c)",

@@ -14,13 +14,13 @@ from siltcode import _arrays, _native
 from siltcode._display import Table, figures, html_table
 from siltcode.codes import Code
 from siltcode.filters import Beta, Train
-from siltcode.samples import Sample, spectrum_given
+from siltcode.samples import BySize, Sample, spectrum_given
 from siltcode.settling import Rest
 from siltcode.specs import SpecLike, spec as read_spec
 from siltcode.units import in_unit
 
 #: Where a tank starts: a code, a sample, or counts at sizes.
-StartLike = str | Code | Sample | Mapping[float, float]
+StartLike = str | Code | Sample | BySize[float]
 
 #: The most cells that a tank is taken apart into.
 MOST_CELLS = 65535
@@ -369,12 +369,12 @@ def _remedy(flow: str | None, beta: float | None, ingress_share: float | None) -
 def passes(
     start: StartLike,
     target: StartLike | SpecLike,
-    beta: Beta | Train | Mapping[float, Any] | str,
+    beta: Beta | Train | BySize[Any] | str,
     tank: Any,
     flow: Any,
     *,
-    ingress: Mapping[float, float] | None = None,
-    shedding: Mapping[float, float] | None = None,
+    ingress: BySize[float] | None = None,
+    shedding: BySize[float] | None = None,
     bypass: float = 0.0,
     short_circuit: float = 0.0,
     dead_zone: tuple[float, float] | None = None,
