@@ -51,7 +51,8 @@ class Side:
 
     def __init__(self, folder, *command, threads=1):
         self.folder = folder
-        environment = os.environ | {"PEER_THREADS": str(threads)}
+        # numpy asks for huge pages for its arrays; the Rust side is to have the same
+        environment = os.environ | {"PEER_THREADS": str(threads), "GLIBC_TUNABLES": "glibc.malloc.hugetlb=1"}
         self.process = subprocess.Popen(
             [*command, folder], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, bufsize=1, env=environment
         )

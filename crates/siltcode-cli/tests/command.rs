@@ -345,6 +345,13 @@ fn what_stays_while_the_rest_falls_is_flagged_against_an_earlier_bottle() {
         !json["samples"][1]["flags"].to_string().contains("fine-stays-coarse-falls"),
         "C has no earlier bottle"
     );
+    // the result names what it rests on
+    assert_eq!(json["request"]["earlier"], serde_json::json!([before]));
+    let inputs = json["provenance"]["inputs"].as_array().unwrap();
+    assert_eq!(
+        inputs.iter().map(|input| &input["file"]).collect::<Vec<_>>(),
+        [&now, &before].map(|p| p.to_str().unwrap())
+    );
 }
 
 #[test]

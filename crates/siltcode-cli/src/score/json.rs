@@ -31,6 +31,7 @@ pub(super) struct Request {
     scatter: Option<Scatter>,
     method: Option<String>,
     subtract_blank: bool,
+    earlier: Vec<String>,
     #[serde(flatten)]
     asked: Asked,
 }
@@ -44,6 +45,7 @@ impl Request {
             scatter: context.scatter,
             method: context.method.map(str::to_owned),
             subtract_blank: args.subtract_blank,
+            earlier: args.earlier.iter().map(|path| path.display().to_string()).collect(),
             asked,
         }
     }

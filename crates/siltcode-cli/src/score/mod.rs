@@ -336,7 +336,8 @@ impl Scorer<'_> {
     }
 
     fn finish(self, summaries: &[Summary]) -> Result<Tally, Failure> {
-        let inputs = summaries.iter().map(|summary| summary.input.clone()).collect();
+        let own = summaries.iter().map(|summary| &summary.input);
+        let inputs = own.chain(&self.earlier.inputs).cloned().collect();
         self.report.finish(&self.tally, inputs)?;
         Ok(self.tally)
     }

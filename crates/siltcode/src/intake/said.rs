@@ -95,6 +95,7 @@ impl Summaries {
     }
 
     /// Those of the lines that follow.
+    #[cfg(feature = "parallel")]
     pub(super) fn append(&mut self, other: &Self) {
         other.lines.iter().for_each(|line| self.add(*line));
         self.more |= other.more;
