@@ -34,7 +34,7 @@ class Channel:
         A concentration [particles/mL], a bound in words (``"<1"``, ``"too many to count"``), or None: not counted.
     raw : int or None
         Particles counted, before any scaling.
-    volume_ml : float or None
+    volume_ml : float, str, pint quantity or None
         The volume they were counted in, after dilution [mL].
     dilution : float or None
         Total volume over sample volume [-].
@@ -49,11 +49,11 @@ class Channel:
     size_um: float
     per_ml: float | str | None
     raw: int | None = None
-    volume_ml: float | None = None
+    volume_ml: Any = None
     dilution: float | None = None
 
     def _given(self) -> dict[str, Any]:
-        evidence = {"raw": self.raw, "volume_ml": self.volume_ml, "dilution": self.dilution}
+        evidence = {"raw": self.raw, "volume_ml": in_unit(self.volume_ml, "mL"), "dilution": self.dilution}
         return {"um": self.size_um, "reading": self.per_ml, **evidence}
 
 
