@@ -49,11 +49,14 @@ TARGET  ?= $(or $(CARGO_TARGET_DIR),$(CURDIR)/target)
 VENV    ?= $(TARGET)/python
 PYTHON   = $(VENV)/bin/python
 PROJECT  = python/pyproject.toml
+PROFILE ?= dev
+WHEELS   = $(VENV)/wheels
 ROWS    ?= 1e7
 PYTEST   = $(PYTHON) -m pytest -q -c $(PROJECT) --rootdir .
 
 python: python-wheel python-test python-types python-elsewhere ## all checks of the Python package
 	$(PYTHON) python/benches/memory.py 1e5
+	$(PYTHON) python/benches/speed.py 1e5
 
 $(VENV)/made: $(PROJECT)
 	python3 -m venv $(VENV)
@@ -62,9 +65,9 @@ $(VENV)/made: $(PROJECT)
 	touch $@
 
 python-wheel: $(VENV)/made ## build the wheel and install it
-	rm -f $(TARGET)/wheels/siltcode-*
-	cd python && $(PYTHON) -m maturin build --locked --profile dev --interpreter $(PYTHON) --out $(TARGET)/wheels
-	$(PYTHON) -m uv pip install -q --reinstall --no-deps $(TARGET)/wheels/siltcode-*.whl
+	rm -f $(WHEELS)/siltcode-*
+	cd python && $(PYTHON) -m maturin build --locked --profile $(PROFILE) --interpreter $(PYTHON) --out $(WHEELS)
+	$(PYTHON) -m uv pip install -q --reinstall --no-deps $(WHEELS)/siltcode-*.whl
 
 python-test: ## the tests of the installed package and every example in its docs
 	$(PYTEST) tests/python
@@ -76,10 +79,12 @@ python-types: ## the stub against the module, mypy and pyright
 	$(PYTHON) -m pyright --pythonpath $(PYTHON) -p $(PROJECT)
 
 python-elsewhere: ## the wheel on every Python there is, the source archive away from the repository
-	cd python && $(PYTHON) -m maturin sdist --out $(TARGET)/wheels
-	CARGO_TARGET_DIR=$(TARGET) python/elsewhere.sh $(TARGET)/wheels/siltcode-*.whl $(TARGET)/wheels/siltcode-*.tar.gz
+	cd python && $(PYTHON) -m maturin sdist --out $(WHEELS)
+	CARGO_TARGET_DIR=$(TARGET) python/elsewhere.sh $(WHEELS)/siltcode-*.whl $(WHEELS)/siltcode-*.tar.gz
 
-python-bench: ## memory and time of ten million rows, with the wheel that is installed
-	$(PYTHON) python/benches/memory.py $(ROWS)
+python-bench: ## speed and memory of ten million rows, with a release wheel in an environment of its own
+	$(MAKE) python-wheel PROFILE=release VENV=$(TARGET)/python-release
+	$(TARGET)/python-release/bin/python python/benches/speed.py $(ROWS)
+	$(TARGET)/python-release/bin/python python/benches/memory.py $(ROWS)
 
 .PHONY: help test lint format docs package prove bench bench-smoke python python-wheel python-test python-types python-elsewhere python-bench

@@ -1,4 +1,4 @@
-"""How much memory scoring takes beyond its input, in sizes of its output, and how fast it is beside NumPy.
+"""How much memory scoring takes beyond its input, in sizes of its output, and how long it takes.
 
     python python/benches/memory.py [ROWS]
 
@@ -30,6 +30,8 @@ def size_of(found: Any) -> float:
     """The bytes that a result holds."""
     if hasattr(found, "nbytes"):
         return float(found.nbytes)
+    if isinstance(found, float):
+        return 0.0
     if hasattr(found, "estimated_size"):
         return float(found.estimated_size())
     return float(found.memory_usage(index=False, deep=True).sum())
@@ -51,10 +53,6 @@ def score(df: Any) -> Any:
 
 CASES: dict[str, tuple[Callable[[int], Any], Callable[[Any], Any]]] = {
     "range_numbers, numpy": (lambda rows: columns(rows)["n4"], siltcode.range_numbers),
-    "searchsorted, numpy": (
-        lambda rows: columns(rows)["n4"],
-        lambda counts: np.searchsorted(siltcode.range_bounds(np.arange(29))[1], counts).astype(np.uint8),
-    ),
     "score_frame, polars": (frame("polars"), score),
     "score_frame, pyarrow": (frame("pyarrow"), score),
     "score_frame, pandas": (frame("pandas"), score),
@@ -68,27 +66,37 @@ def status(field: str) -> float:
     return float(line.split()[1]) * 1024.0
 
 
+def room_taken(call: Callable[[], Any]) -> tuple[Any, float]:
+    """What a call comes to, and the memory it takes at its peak besides that [bytes]."""
+    with open("/proc/self/clear_refs", "w", encoding="ascii") as file:
+        file.write("5")
+    before = status("VmRSS")
+    found = call()
+    return found, max(status("VmHWM") - before - size_of(found), 0.0)
+
+
+def in_a_process(work: Callable[..., None], *given: Any) -> None:
+    """Runs the work in a process of its own, and stops where it failed."""
+    process = multiprocessing.get_context("spawn").Process(target=work, args=given)
+    process.start()
+    process.join()
+    if process.exitcode:
+        sys.exit(process.exitcode)
+
+
 def run(name: str, rows: int) -> None:
     make, call = CASES[name]
     call(make(1000))  # what is loaded once is not counted
     given = make(rows)
-    with open("/proc/self/clear_refs", "w", encoding="ascii") as file:
-        file.write("5")
-    before = status("VmRSS")
     start = time.perf_counter()
-    found = call(given)
+    found, besides = room_taken(lambda: call(given))
     seconds = time.perf_counter() - start
     output = size_of(found)
-    extra = max(status("VmHWM") - before - output, 0.0) / output
-    print(f"{name:22} {seconds:7.2f} s  output {output / MB:6.0f} MB  extra {extra:5.2f} x the output", flush=True)
+    extra = f"extra {besides / output:5.2f} x the output"
+    print(f"{name:22} {seconds:7.2f} s  output {output / MB:6.0f} MB  {extra}", flush=True)
 
 
 if __name__ == "__main__":
     rows = int(float(sys.argv[1])) if len(sys.argv) > 1 else 10_000_000
-    spawn = multiprocessing.get_context("spawn")
     for name in CASES:
-        process = spawn.Process(target=run, args=(name, rows))
-        process.start()
-        process.join()
-        if process.exitcode:
-            sys.exit(process.exitcode)
+        in_a_process(run, name, rows)

@@ -40,8 +40,17 @@ def mapped(function: Callable[..., Any], dtype: type = float, /, **given: Any) -
     """A function of plain numbers over arrays, broadcast; the same kind out, NaN where a value is not counted."""
     arrays, back = together(**given)
     rows = zip(*(array.astype(np.float64).flat for array in arrays), strict=True)
-    each = [function(*map(float, row)) if not np.isnan(row).any() else math.nan for row in rows]
+    counted = (None if np.isnan(values).any() else map(float, values) for values in rows)
+    each = [math.nan if values is None else _placed(function, row, *values) for row, values in enumerate(counted)]
     return back(np.array(each, dtype).reshape(arrays[0].shape))
+
+
+def _placed(function: Callable[..., Any], row: int, *values: float) -> Any:
+    """The result of a row; an error says which it was."""
+    try:
+        return function(*values)
+    except SiltcodeError as error:
+        raise SiltcodeError(error.message, error.code, error.hint, line=row) from error
 
 
 def flat(array: NDArray[Any], dtype: Any = np.float64) -> NDArray[Any]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from siltcode import _arrays, _native
 from siltcode._display import Table, html_table
@@ -19,23 +20,27 @@ ABOVE_SCALE = 29
 NOT_COUNTED = 255
 
 
-def range_numbers(per_ml: Any) -> Any:
+def range_numbers(per_ml: Any, out: NDArray[np.uint8] | None = None) -> Any:
     """ISO 4406 range numbers of concentrations.
 
     Parameters
     ----------
     per_ml : number or array_like, any shape
         Particles at and above one size [particles/mL]. NaN, masked and missing values are 'not counted'.
+    out : ndarray of uint8, the shape of `per_ml`, optional
+        Where to write the numbers, to use the same room again [-].
 
     Returns
     -------
     int or uint8 of the same kind and shape [-]
-        0 to 28; 29 above the scale; 255 not counted, and for negative values. A list comes back as an array.
+        0 to 28; 29 above the scale; 255 not counted, and for negative values. A list comes back as an array; with `out`
+        that is what comes back.
 
     Raises
     ------
     SiltcodeError
-        ``count-unreadable`` if something is no number; its row and name are in the error.
+        ``count-unreadable`` if something is no number; its row and name are in the error. ``out-unfit`` unless `out` is
+        an array of uint8 of the same shape that may be written to.
 
     Notes
     -----
@@ -54,9 +59,30 @@ def range_numbers(per_ml: Any) -> Any:
     18
     >>> siltcode.range_numbers(np.array([2500.0, 2500.1, 1e9, np.nan]))
     array([ 18,  19,  29, 255], dtype=uint8)
+    >>> room = np.empty(2, np.uint8)
+    >>> siltcode.range_numbers([100.0, 0.01], out=room) is room
+    True
     """
     values, back = _arrays.floats(per_ml, "per_ml")
-    return back(_native.range_numbers(_arrays.flat(values, values.dtype)).reshape(values.shape))
+    if out is not None:
+        return _written(values, out)
+    numbers = np.empty(values.shape, np.uint8)
+    _native.range_numbers(_arrays.flat(values, values.dtype), numbers.reshape(-1))
+    return back(numbers)
+
+
+def _written(values: NDArray[Any], out: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """The numbers in an array of the user's, directly where it lies in one piece and apart from the values."""
+    fits = isinstance(out, np.ndarray) and out.dtype == np.uint8 and out.shape == values.shape
+    if not (fits and out.flags.writeable):
+        found = f"{out.dtype} {out.shape}" if isinstance(out, np.ndarray) else type(out).__name__
+        hint = f"give an array of uint8 of the shape {values.shape} that may be written to"
+        _arrays.refused("out-unfit", f"`out` is {found}, which the numbers do not fit into", hint)
+    if out.flags.c_contiguous and not np.may_share_memory(values, out):
+        _native.range_numbers(_arrays.flat(values, values.dtype), out.reshape(-1))
+    else:
+        out[...] = range_numbers(values)
+    return out
 
 
 def range_bounds(number: Any) -> Any:
@@ -280,7 +306,7 @@ def _column(counts: list[Any], raws: tuple[Any, ...], volume: Any) -> Any:
     names = ("n4", "n6", "n14", "raw4", "raw6", "raw14")
     arrays, back = _arrays.together(**dict(zip(names, [*counts, *raws], strict=True)))
     _refuse_first_unfit(arrays[:3])
-    numbers = [_native.range_numbers(_arrays.flat(array)) for array in arrays[:3]]
+    numbers = [range_numbers(_arrays.flat(array)) for array in arrays[:3]]
     few = [_arrays.flat(array < 20, np.bool_) for array in arrays[3:]]
     codes = _native.code_column(numbers, few)
     out = np.empty(len(codes), object)

@@ -131,3 +131,34 @@ def test_odds_of_arrays_are_rows_of_probabilities() -> None:
     assert odds[0, 10] == siltcode.code_odds(50, "5 mL")[10]
     with pytest.raises(KeyError):
         siltcode.code_odds(50, 5)[30]
+
+
+@pytest.mark.parametrize("dtype", [np.float64, np.float32])
+def test_numbers_are_written_where_the_user_says(dtype: type) -> None:
+    counts = np.random.default_rng(4406).lognormal(5.0, 3.0, (60, 40)).astype(dtype)
+    expected = siltcode.range_numbers(counts)
+    whole, spread = np.empty(counts.shape, np.uint8), np.empty((40, 60), np.uint8).T
+    for out in (whole, spread):
+        assert siltcode.range_numbers(counts, out=out) is out
+        np.testing.assert_array_equal(out, expected)
+    within = counts.copy()
+    bytes_of = within.view(np.uint8)[:, : counts.shape[1]]
+    assert siltcode.range_numbers(within, out=bytes_of) is bytes_of
+    np.testing.assert_array_equal(bytes_of, expected)
+    single = np.empty((), np.uint8)
+    assert siltcode.range_numbers(1752.0, out=single) is single
+    assert single == 18
+
+
+@pytest.mark.parametrize(
+    "out", [np.empty(3, np.uint8), np.empty(2, np.int8), np.empty((1, 2), np.uint8), [0, 0], b"ab"], ids=str
+)
+def test_numbers_do_not_fit_everywhere(out: Any) -> None:
+    with pytest.raises(siltcode.SiltcodeError) as caught:
+        siltcode.range_numbers([1.0, 2.0], out=out)
+    assert caught.value.code == "out-unfit"
+    fixed = np.zeros(2, np.uint8)
+    fixed.flags.writeable = False
+    with pytest.raises(siltcode.SiltcodeError):
+        siltcode.range_numbers([1.0, 2.0], out=fixed)
+    assert fixed.tolist() == [0, 0]

@@ -1,6 +1,6 @@
 //! Whole arrays: contiguous numpy arrays in, new ones out. The Python side has brought them to this form.
 
-use numpy::{IntoPyArray, PyArray1, PyReadonlyArray1};
+use numpy::{IntoPyArray, PyArray1, PyReadonlyArray1, PyReadwriteArray1};
 use pyo3::prelude::*;
 use siltcode::certainty::{Mean, Odds, poisson};
 use siltcode::class::iso4406::Bounds;
@@ -22,26 +22,22 @@ pub(crate) fn at_row(error: impl Into<Error>, row: usize) -> Error {
     error.into().at(Position { line: Some(row as u64), ..Position::default() })
 }
 
+/// Writes the range number of each concentration to its place in `out`, which Python has made: its room is taken in large
+/// pages, and need not be zeros first.
 #[pyfunction]
-pub(crate) fn range_numbers<'py>(py: Python<'py>, per_ml: &Bound<'py, PyAny>) -> Result<Array<'py, u8>> {
-    let numbers = if let Ok(single) = per_ml.extract::<PyReadonlyArray1<'py, f32>>() {
-        numbered(py, slice(&single)?, bulk::range_numbers_f32)?
-    } else {
-        numbered(py, slice(&per_ml.extract::<Floats<'py>>().map_err(PyErr::from)?)?, bulk::range_numbers)?
-    };
-    Ok(numbers.into_pyarray(py))
-}
-
-fn numbered<T: Sync>(
-    py: Python<'_>,
-    per_ml: &[T],
-    kernel: fn(&[T], &mut [u8]) -> siltcode::Result<()>,
-) -> siltcode::Result<Vec<u8>> {
-    py.detach(|| {
-        let mut numbers = vec![0; per_ml.len()];
-        kernel(per_ml, &mut numbers)?;
-        Ok(numbers)
-    })
+pub(crate) fn range_numbers<'py>(
+    py: Python<'py>,
+    per_ml: &Bound<'py, PyAny>,
+    mut out: PyReadwriteArray1<'py, u8>,
+) -> Result<()> {
+    let out = out.as_slice_mut().map_err(PyErr::from)?;
+    if let Ok(single) = per_ml.extract::<PyReadonlyArray1<'py, f32>>() {
+        let per_ml = slice(&single)?;
+        return Ok(py.detach(|| bulk::range_numbers_f32(per_ml, out))?);
+    }
+    let double = per_ml.extract::<Floats<'py>>().map_err(PyErr::from)?;
+    let per_ml = slice(&double)?;
+    Ok(py.detach(|| bulk::range_numbers(per_ml, out))?)
 }
 
 type Ends<'py> = (Array<'py, f64>, Array<'py, f64>);
