@@ -21,6 +21,7 @@ from siltcode.classes import (
     convert_size,
     gost17216,
     nas1638,
+    parse_as4059,
 )
 from siltcode.codes import ABOVE_SCALE, NOT_COUNTED, Code, iso4406, parse_code, range_bounds, range_numbers
 from siltcode.corrections import Coincidence, Corrected, Counter, Net, coincidence, diluted, less_blank
@@ -30,6 +31,7 @@ from siltcode.filters import Beta, BetaAt, Element, MeasuredBeta, Stage, Train, 
 from siltcode.flush import flushes, pipe_reynolds
 from siltcode.frames import Frame, score_frame
 from siltcode.intake import read_counts
+from siltcode.laws import Curve, counting_deviation, power_density
 from siltcode.mass import MassBin, MassEstimate, mass_of, mass_of_spheres
 from siltcode.planner import VolumePlan, most_to_accept, plan_volume, sequential_bounds, sequential_step
 from siltcode.precision import (
@@ -69,6 +71,7 @@ __all__ = [
     "Coincidence",
     "Corrected",
     "Counter",
+    "Curve",
     "Decision",
     "Element",
     "Finding",
@@ -115,6 +118,7 @@ __all__ = [
     "coincidence",
     "compare",
     "convert_size",
+    "counting_deviation",
     "decide",
     "diluted",
     "displaced",
@@ -136,12 +140,14 @@ __all__ = [
     "most_to_accept",
     "nas1638",
     "nested_correlation",
+    "parse_as4059",
     "parse_code",
     "passed_at_least",
     "passes",
     "pipe_reynolds",
     "plan_volume",
     "poisson_interval",
+    "power_density",
     "range_bounds",
     "range_numbers",
     "ratio_of_bins",

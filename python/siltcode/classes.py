@@ -327,6 +327,36 @@ def class_limits(system: str, class_: str, scale: Scale = "um(c)") -> list[dict[
     return None if found is None else list(found)
 
 
+def parse_as4059(text: str) -> str:
+    """A written AS4059 class, read and printed again.
+
+    Parameters
+    ----------
+    text : str
+        ``"9A/8B/7C"``, ``"6B"``, ``"6 B-F"``, ``"7"``, ``">12A"``, with or without the standard before it.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    SiltcodeError
+        ``class-not-in-system``, ``class-unreadable``.
+
+    References
+    ----------
+    .. [1] SAE AS4059, as restated in ``reference-tables/as4059_cumulative.csv``.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> siltcode.parse_as4059("AS4059:6 b-f")
+    '6 B-F'
+    """
+    return _native.parse_designation(text)
+
+
 def as4059_possible(code: str) -> dict[str, str]:
     """The AS4059 cumulative classes that an ISO 4406 code alone leaves possible, size by size.
 

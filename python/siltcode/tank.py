@@ -176,6 +176,18 @@ class Passes:
         """
         return self._native.hours(turnovers) if math.isfinite(turnovers) else math.inf
 
+    def turnovers_in(self, time: Any) -> float:
+        """The turnovers within a `time`, text with a unit or a number [h] at a steady flow [-].
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> job = siltcode.passes("22/20/17", "18/16/13", {4: 3, 6: 20, 14: 1000}, "18 m3", "60 L/min")
+        >>> job.turnovers_in("1 d")
+        4.8
+        """
+        return self._native.turnovers(float(in_unit(time, "h")))
+
     def hours_declining(self, to: Any, over: Any) -> float:
         """The time to the target while the flow declines as the filter loads up.
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import pickle
+from pathlib import Path
 
 import pytest
 import siltcode
@@ -71,3 +72,23 @@ def test_what_else_was_measured_comes_along() -> None:
     bottle = Sample.of({4: 1000}, "A", companions={"water": "150 mg/kg"})
     assert bottle.score().companions == (("water", "150 mg/kg"),)
     assert NOW.score(scatter=0.2).scatter == 0.2
+
+
+def test_names_that_come_twice_are_noticed_over_all_files(tmp_path: Path) -> None:
+    for name in ("monday.csv", "tuesday.csv"):
+        (tmp_path / name).write_text("bottle,4 um(c) /mL,6 um(c) /mL,14 um(c) /mL\nA,1752,517,55\n")
+    batch = siltcode.read_counts(tmp_path)
+    assert batch.ids == ["A", "A"]
+    (notice,) = [notice for notice in batch.notices if notice.code == "repeated-id"]
+    assert notice.file.endswith("tuesday.csv")
+    assert not [notice for notice in siltcode.read_counts(tmp_path / "monday.csv").notices if notice.code == "repeated-id"]
+
+
+def test_written_classes_are_read() -> None:
+    for text in ("9A/8B/7C/6D/6E/7F", "6B", "6 B-F", "7", ">12A"):
+        assert siltcode.parse_as4059(text) == text
+        assert siltcode.parse_as4059(f"AS4059:{text}") == text
+    assert siltcode.parse_as4059(str(siltcode.as4059({4: 3000, 6: 500, 14: 60}))) == "9A/8B/7C"
+    with pytest.raises(SiltcodeError) as caught:
+        siltcode.parse_as4059("13A")
+    assert caught.value.code == "class-not-in-system"

@@ -105,6 +105,7 @@ def test_a_declining_flow_solves_the_differential_equation(ingress: float) -> No
 def test_a_flow_that_declines_too_far() -> None:
     job = passes({14: 1000}, {14: 80}, {14: 10}, "18 m3", "60 L/min", ingress={14: 10.0})
     assert job.hours_declining("60 L/min", 1) == pytest.approx(job.hours)
+    assert job.turnovers_in(job.hours) == pytest.approx(job.turnovers)
     assert job.hours_declining("30 L/min", 1) == math.inf
     with pytest.raises(SiltcodeError) as caught:
         job.hours_declining(0, 1)

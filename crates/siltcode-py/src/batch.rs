@@ -9,7 +9,7 @@ use pyo3::exceptions::PyIndexError;
 use pyo3::prelude::*;
 use siltcode::certainty::{Context, Rule};
 use siltcode::class::{ClassRequest, ClassSystem};
-use siltcode::intake::{self, Options, RejectWriter};
+use siltcode::intake::{self, Options, RejectWriter, RepeatedIds};
 use siltcode::provenance::Provenance;
 use siltcode::{
     PerMl, RangeNumber, Sample, Scored, ScoredChannel, Scoring, SizeScale, Spec, Spectrum, score, tables,
@@ -35,8 +35,11 @@ pub(crate) fn read_counts(
     let options: Options = options.options()?;
     let read = || -> siltcode::Result<intake::Batch> {
         let mut batch = intake::Batch::default();
+        let mut repeated = RepeatedIds::default();
         for (name, bytes) in &inputs {
-            batch.append(intake::read(name, Cursor::new(bytes), &options)?);
+            let mut read = intake::read(name, Cursor::new(bytes), &options)?;
+            read.notices.extend(read.samples.iter().filter_map(|sample| repeated.check(sample, name)));
+            batch.append(read);
         }
         Ok(batch)
     };

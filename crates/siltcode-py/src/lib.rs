@@ -14,6 +14,7 @@ mod error;
 mod filters;
 mod frame;
 mod given;
+mod laws;
 mod mass;
 mod plain;
 mod quantities;
@@ -54,6 +55,8 @@ mod _native {
     };
     #[pymodule_export]
     use crate::frame::{score_columns, score_stream};
+    #[pymodule_export]
+    use crate::laws::{counting_deviation, law_at, law_slope, law_weight, power_density};
     #[pymodule_export]
     use crate::mass::{mass, spheres};
     #[pymodule_export]

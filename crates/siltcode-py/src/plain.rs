@@ -7,6 +7,7 @@ use siltcode::certainty::runs::Criterion;
 use siltcode::certainty::{Context, Level, Rule, Scatter};
 use siltcode::intake::{Decimal, Form, Options};
 use siltcode::sample::Run;
+use siltcode::spectrum::Law;
 use siltcode::{
     Basis, Channel, Companion, CountedVolume, Dilution, ErrorKind, Evidence, PerMl, Property, Reading,
     Sample, Size, SizeScale, Spectrum,
@@ -47,6 +48,10 @@ fn choice<T: Copy>(given: &str, what: &str, choices: &[(&str, T)]) -> siltcode::
 pub(crate) fn method(name: &str) -> siltcode::Result<Method> {
     let methods = [("garwood", Method::Garwood), ("mid-p", Method::MidP), ("jeffreys", Method::Jeffreys)];
     choice(name, "interval method", &methods)
+}
+
+pub(crate) fn law(name: &str) -> siltcode::Result<Law> {
+    choice(name, "law", &[("power", Law::Power), ("log-log2", Law::LogLog2)])
 }
 
 pub(crate) fn basis(name: &str) -> siltcode::Result<Basis> {

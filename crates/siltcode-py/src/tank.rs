@@ -202,6 +202,11 @@ impl Passes {
         Ok(self.forecast.plant.time(turnovers.0)?.hours())
     }
 
+    /// The turnovers within a time.
+    fn turnovers(&self, time: Given<Duration>) -> Result<f64> {
+        Ok(self.forecast.plant.turnovers(time.0)?.get())
+    }
+
     /// The time while the flow goes in a straight line to another \[h\]; nothing where no time is enough.
     fn hours_declining(&self, to: Given<Flow>, over: Given<Duration>) -> Result<Option<f64>> {
         let decline = Decline::new(&self.forecast.plant, to.0, over.0)?;
