@@ -133,7 +133,8 @@ fn ungrouped(whole: &str) -> Option<String> {
     (leads && threes).then(|| std::iter::once(first).chain(groups).collect())
 }
 
-/// A number to at most `digits` significant digits, without trailing zeros.
+/// A number to at most `digits` significant digits, without trailing zeros; with a power of ten where it would take
+/// more than fifteen places.
 ///
 /// ```
 /// use siltcode::units::significant;
@@ -141,6 +142,7 @@ fn ungrouped(whole: &str) -> Option<String> {
 /// assert_eq!(significant(17.980_705_9, 6), "17.9807");
 /// assert_eq!(significant(2500.0, 3), "2500");
 /// assert_eq!(significant(0.000_123_456, 3), "0.000123");
+/// assert_eq!(significant(1.25e30, 6), "1.25e30");
 /// ```
 #[must_use]
 pub fn significant(value: f64, digits: usize) -> String {
@@ -149,10 +151,21 @@ pub fn significant(value: f64, digits: usize) -> String {
     }
     #[allow(clippy::cast_possible_truncation)] // the exponent of a double lies within 324
     let exponent = value.abs().log10().floor() as i64;
+    let without_zeros = |text: &str| match text.contains('.') {
+        true => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
+        false => text.to_owned(),
+    };
+    if !(-PLACES..PLACES).contains(&exponent) {
+        let text = format!("{value:.*e}", digits.saturating_sub(1));
+        let (number, power) = text.split_once('e').unwrap_or((&text, "0"));
+        return format!("{}e{power}", without_zeros(number));
+    }
     let decimals = usize::try_from(i64::try_from(digits).unwrap_or(i64::MAX) - 1 - exponent).unwrap_or(0);
-    let text = format!("{value:.decimals$}");
-    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+    without_zeros(&format!("{value:.decimals$}"))
 }
+
+/// Places before or behind the point that can still be read.
+const PLACES: i64 = 15;
 
 #[cfg(test)]
 mod tests {
@@ -192,5 +205,8 @@ mod tests {
         assert_eq!(significant(-0.25, 6), "-0.25");
         assert_eq!(significant(0.0, 6), "0");
         assert_eq!(significant(123_456_789.0, 6), "123456789");
+        assert_eq!(significant(1e300, 6), "1e300");
+        assert_eq!(significant(-1.234e-300, 3), "-1.23e-300");
+        assert_eq!(significant(f64::from_bits(1), 3), "4.94e-324");
     }
 }
