@@ -24,6 +24,7 @@ from siltcode.classes import (
     parse_as4059,
 )
 from siltcode.codes import ABOVE_SCALE, NOT_COUNTED, Code, iso4406, parse_code, range_bounds, range_numbers
+from siltcode.columns import TextFrame, read_columns
 from siltcode.corrections import Coincidence, Corrected, Counter, Net, coincidence, diluted, less_blank
 from siltcode.decision import Decision, Judged, decide
 from siltcode.errors import SiltcodeError
@@ -103,6 +104,7 @@ __all__ = [
     "SizeClass",
     "Spec",
     "Stage",
+    "TextFrame",
     "Train",
     "Verdict",
     "VolumePlan",
@@ -152,6 +154,7 @@ __all__ = [
     "range_numbers",
     "ratio_of_bins",
     "ratio_of_pairs",
+    "read_columns",
     "read_counts",
     "score_frame",
     "sequential_bounds",

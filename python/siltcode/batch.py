@@ -252,12 +252,12 @@ class Batch(Sequence[Sample]):
     @property
     def problems(self) -> tuple[Problem, ...]:
         """The rows that could not be used."""
-        return tuple(Problem(**{"sheet": None, **problem}) for problem in self._native.problems())
+        return tuple(problem_of(problem) for problem in self._native.problems())
 
     @property
     def notices(self) -> tuple[Notice, ...]:
         """What was guessed, assumed or passed over."""
-        return tuple(_notice(**notice) for notice in self._native.notices())
+        return tuple(notice_of(**notice) for notice in self._native.notices())
 
     @property
     def provenance(self) -> dict[str, Any]:
@@ -388,7 +388,13 @@ class Batch(Sequence[Sample]):
         return html_table(Table(["bottle", "runs", "ISO 4406"], rows, repr(self)[6:-1], told))
 
 
-def _notice(file: str, severity: str, code: str, message: str, hint: str, **place: Any) -> Notice:
+def problem_of(problem: dict[str, Any]) -> Problem:
+    """A problem from its plain values."""
+    return Problem(**{"sheet": None, **problem})
+
+
+def notice_of(file: str, severity: str, code: str, message: str, hint: str, **place: Any) -> Notice:
+    """A notice from its plain values."""
     return Notice(file, place.get("line"), severity, code, message, hint)
 
 

@@ -123,12 +123,12 @@ impl Pieces {
     }
 }
 
-fn target(spec: Option<SpecGiven>) -> Result<Option<Target>> {
+pub(crate) fn target(spec: Option<SpecGiven>) -> Result<Option<Target>> {
     Ok(spec.map(|spec| Target::of(&spec.spec()?)).transpose()?)
 }
 
-const CODE: &str = "iso4406";
-const OUTCOME: &str = "outcome";
+pub(crate) const CODE: &str = "iso4406";
+pub(crate) const OUTCOME: &str = "outcome";
 const PROBLEM: &str = "problem";
 const NUMBERS: [&str; 3] = ["number_4", "number_6", "number_14"];
 
@@ -270,7 +270,7 @@ fn numbers_and_outcomes(per_ml: [&[f64]; 3], target: Option<&Target>) -> siltcod
 }
 
 /// The numbers; nothing in place of what was not counted.
-fn counted(numbers: Vec<u8>) -> UInt8Array {
+pub(crate) fn counted(numbers: Vec<u8>) -> UInt8Array {
     let nulls = numbers.contains(&bulk::NOT_COUNTED);
     let valid = nulls.then(|| numbers.iter().map(|&number| number != bulk::NOT_COUNTED).collect());
     UInt8Array::new(numbers.into(), valid)
@@ -294,12 +294,12 @@ fn problem([fine, middle, coarse]: [f64; 3]) -> Option<&'static str> {
 /// A column of few different texts: each row holds the place of its text in a list, or -1.
 ///
 /// There are at most 31 times 31 times 31 different codes, so a place fits in two bytes.
-struct Coded {
-    places: Vec<i16>,
-    texts: Vec<String>,
+pub(crate) struct Coded {
+    pub(crate) places: Vec<i16>,
+    pub(crate) texts: Vec<String>,
 }
 
-const NONE: i16 = -1;
+pub(crate) const NONE: i16 = -1;
 
 impl Coded {
     fn new<K: Copy + Eq + Hash, T: Display>(
@@ -322,7 +322,7 @@ impl Coded {
         Self { places, texts }
     }
 
-    fn array(self) -> Result<ArrayRef> {
+    pub(crate) fn array(self) -> Result<ArrayRef> {
         let valid =
             self.places.contains(&NONE).then(|| self.places.iter().map(|&place| place != NONE).collect());
         let places = Int16Array::new(self.places.into(), valid);
@@ -331,7 +331,7 @@ impl Coded {
     }
 }
 
-fn code(numbers: [u8; 3]) -> Option<Code> {
+pub(crate) fn code(numbers: [u8; 3]) -> Option<Code> {
     let place = |number: u8| match RangeNumber::new(number) {
         Ok(number) => Place::number(number),
         Err(_) if number == bulk::ABOVE_SCALE => Place::number(RangeNumber::ABOVE),

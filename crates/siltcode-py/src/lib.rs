@@ -26,6 +26,7 @@ mod shares;
 mod specs;
 mod table;
 mod tank;
+mod text_frame;
 mod turnovers;
 
 /// The native module.
@@ -75,6 +76,8 @@ mod _native {
     use crate::table::{Columns, columns_of_parts};
     #[pymodule_export]
     use crate::tank::{Passes, passes};
+    #[pymodule_export]
+    use crate::text_frame::read_columns;
     #[pymodule_export]
     use crate::turnovers::{
         displaced, passed_at_least, pipe_reynolds, turnovers_like_one_pass, turnovers_needed,
