@@ -99,16 +99,9 @@ pub struct ChannelCertainty {
 /// ```
 #[must_use]
 pub fn assess(sample: &Sample, spectrum: &Spectrum, context: &Context<'_>) -> Assessment {
-    let context = &with_scatter(sample, context);
-    let channels: Vec<_> = spectrum.channels().iter().map(|channel| certainty(channel, context)).collect();
-    let odds: Vec<_> = channels.iter().map(|channel| channel.odds.as_ref()).collect();
-    Assessment {
-        level: context.level,
-        scatter: context.scatter,
-        flags: flags::with_odds(sample, spectrum, context, &odds),
-        unknown: unknown(spectrum),
-        channels,
-    }
+    let context = with_scatter(sample, context);
+    let channels = spectrum.channels().iter().map(|channel| certainty(channel, &context)).collect();
+    with_flags(sample, spectrum, channels, unknown(spectrum), &context)
 }
 
 /// Assesses a bottle from which a blank was subtracted: `gross` is what was counted, `net` what is left, `widened` the same
@@ -125,15 +118,20 @@ pub(crate) fn assess_net(
         interval_per_ml: net_of(channel.size, gross, blank).map(|net| net.interval(context.level)),
         ..certainty(channel, &context)
     });
-    let channels: Vec<_> = channels.collect();
+    with_flags(sample, gross, channels.collect(), unknown(widened), &context)
+}
+
+/// What was found of each size, with the flags on what was counted.
+fn with_flags(
+    sample: &Sample,
+    counted: &Spectrum,
+    channels: Vec<ChannelCertainty>,
+    unknown: Option<Unrecorded>,
+    context: &Context<'_>,
+) -> Assessment {
     let odds: Vec<_> = channels.iter().map(|channel| channel.odds.as_ref()).collect();
-    Assessment {
-        level: context.level,
-        scatter: context.scatter,
-        flags: flags::with_odds(sample, gross, &context, &odds),
-        unknown: unknown(widened),
-        channels,
-    }
+    let flags = flags::with_odds(sample, counted, context, &odds);
+    Assessment { level: context.level, scatter: context.scatter, channels, flags, unknown }
 }
 
 fn with_scatter<'a>(sample: &Sample, context: &Context<'a>) -> Context<'a> {

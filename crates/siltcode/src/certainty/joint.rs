@@ -78,8 +78,9 @@ pub fn meets(spectrum: &Spectrum, limits: &[Limit], scatter: Scatter) -> Joint {
             let means: Vec<f64> = (limits.iter().zip(evidence.iter().flatten()))
                 .map(|(limit, evidence)| Mean::of(limit.per_ml, evidence).get())
                 .collect();
-            let each = marginals(&bins, &means, scatter).into_iter().map(Some).collect();
-            (each, Some(Probability::rounded(all_within(&bins, &means, scatter))))
+            let each = marginals(&bins, &means, scatter);
+            let all = Probability::rounded(all_within(&bins, &means, &each, scatter));
+            (each.into_iter().map(|[within, _]| Some(Probability::rounded(within))).collect(), Some(all))
         }
         None => (apart(&limits, &evidence, scatter), None),
     };
@@ -104,11 +105,10 @@ fn apart(limits: &[Limit], evidence: &[Option<Evidence>], scatter: Scatter) -> V
         .collect()
 }
 
-/// Each size by itself, as the sum of its bins' posteriors.
-fn marginals(bins: &[f64], means: &[f64], scatter: Scatter) -> Vec<Probability> {
-    let shape = |i: usize| Shape::new(bins[i..].iter().map(|bin| bin + 0.5).sum());
-    let below = means.iter().enumerate().map(|(i, &mean)| tails(&shape(i), scatter.log_sd(), mean)[0]);
-    below.map(Probability::rounded).collect()
+/// The chances that each size by itself keeps its limit and exceeds it, as the sum of its bins' posteriors.
+fn marginals(bins: &[f64], means: &[f64], scatter: Scatter) -> Vec<[f64; 2]> {
+    let sum_from = |i: usize| Shape::new(bins[i..].iter().map(|bin| bin + 0.5).sum());
+    means.iter().enumerate().map(|(i, &mean)| tails(&sum_from(i), scatter.log_sd(), mean)).collect()
 }
 
 fn frechet(each: &[Option<Probability>]) -> Interval<Probability> {
@@ -118,17 +118,15 @@ fn frechet(each: &[Option<Probability>]) -> Interval<Probability> {
 }
 
 /// The probability that all cumulative sums keep their limits, one lognormal factor common to the whole bottle.
-fn all_within(bins: &[f64], means: &[f64], scatter: Scatter) -> f64 {
+fn all_within(bins: &[f64], means: &[f64], each: &[[f64; 2]], scatter: Scatter) -> f64 {
     if scatter == Scatter::NONE {
         return Sums::new(bins, means, ERROR).all_within();
     }
     // An integral over integrals: each level asks for less than the one inside it can give.
-    let log_sd = scatter.log_sd();
-    let sum_from = |i: usize| Shape::new(bins[i..].iter().map(|bin| bin + 0.5).sum());
-    let each = means.iter().enumerate().map(|(i, &mean)| tails(&sum_from(i), log_sd, mean));
-    if let Some(all) = bounded(each, ERROR_OUTSIDE) {
+    if let Some(all) = bounded(each.iter().copied(), ERROR_OUTSIDE) {
         return all;
     }
+    let log_sd = scatter.log_sd();
     let within = |z: f64| {
         let factor = (-log_sd * z).exp();
         let means: Vec<f64> = means.iter().map(|mean| mean * factor).collect();
@@ -253,17 +251,21 @@ mod tests {
     use super::*;
     use crate::certainty::gamma::Gamma;
 
+    fn all_within(bins: &[f64], means: &[f64]) -> f64 {
+        Sums::new(bins, means, ERROR).all_within()
+    }
+
     #[test]
     fn one_size_is_its_own_distribution() {
-        let joint = all_within(&[7.0], &[9.0], Scatter::NONE);
+        let joint = all_within(&[7.0], &[9.0]);
         assert!((joint - Gamma::at(7.5, 9.0).lower()).abs() < 1e-15);
     }
 
     #[test]
     fn a_limit_that_binds_nothing_changes_nothing() {
         let (bins, far) = ([70.0, 22.0, 3.0, 0.0], 1e6);
-        let two = all_within(&[22.0, 3.5], &[32.0, 4.0], Scatter::NONE);
-        let four = all_within(&bins, &[far, 32.0, 4.0, far], Scatter::NONE);
+        let two = all_within(&[22.0, 3.5], &[32.0, 4.0]);
+        let four = all_within(&bins, &[far, 32.0, 4.0, far]);
         assert!((two - four).abs() < 1e-9, "{two} {four}");
     }
 
@@ -274,7 +276,7 @@ mod tests {
             let shape: f64 = bins.iter().map(|bin| bin + 0.5).sum();
             for factor in [0.99, 1.0, 1.002, 1.5] {
                 let limits = vec![shape * factor; bins.len()];
-                let joint = all_within(&bins, &limits, Scatter::NONE);
+                let joint = all_within(&bins, &limits);
                 let expected = Gamma::at(shape, shape * factor).lower();
                 assert!((joint - expected).abs() < 1e-8, "{bins:?} {factor}: {joint} {expected}");
             }

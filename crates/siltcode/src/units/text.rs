@@ -151,9 +151,12 @@ pub fn significant(value: f64, digits: usize) -> String {
     }
     #[allow(clippy::cast_possible_truncation)] // the exponent of a double lies within 324
     let exponent = value.abs().log10().floor() as i64;
-    let without_zeros = |text: &str| match text.contains('.') {
-        true => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
-        false => text.to_owned(),
+    let without_zeros = |text: &str| {
+        if text.contains('.') {
+            text.trim_end_matches('0').trim_end_matches('.').to_owned()
+        } else {
+            text.to_owned()
+        }
     };
     if !(-PLACES..PLACES).contains(&exponent) {
         let text = format!("{value:.*e}", digits.saturating_sub(1));
