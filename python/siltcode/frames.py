@@ -269,7 +269,7 @@ def _alike(frame: Frame, kind: str) -> Any:
 def _raw_columns(df: Any, names: list[str | None], volume_ml: Any, dilution: Any) -> tuple[list[Any], Any, Any]:
     """The raw counts, volumes and dilutions as columns of one length."""
     known = _column_names(df)
-    named = [given if isinstance(given, str) and given in known else None for given in (volume_ml, dilution)]
+    named = [given if _is_column(given, known) else None for given in (volume_ml, dilution)]
     *raw, volumes, dilutions = _columns(df, [*names, *named])
     if volume_ml is None:
         _arrays.refused("raw-without-volume", "raw counts say nothing without their volume", "give `volume_ml`")
@@ -278,6 +278,17 @@ def _raw_columns(df: Any, names: list[str | None], volume_ml: Any, dilution: Any
     if named[1] is None:
         dilutions = np.full(len(raw[0]), float(dilution))
     return raw, volumes, dilutions
+
+
+def _is_column(given: Any, known: Sequence[Any]) -> bool:
+    """Whether it names a column: one of those known or, of a frame that does not say them, text that is no quantity."""
+    if not isinstance(given, str) or known:
+        return isinstance(given, str) and given in known
+    try:
+        in_unit(given, "mL")
+    except SiltcodeError:
+        return True
+    return False
 
 
 def _columns(df: Any, names: list[str | None]) -> list[Any]:

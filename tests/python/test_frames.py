@@ -11,18 +11,12 @@ import pyarrow
 import pytest
 import siltcode
 from siltcode import SiltcodeError
+from support import by_array, by_stream
 
 COUNTS = {"n4": [1752.0, 9000.0, 100.0, None, 5000.0], "n6": [517.0, 640.0, 200.0, None, 3.0], "n14": [55.0, 2, 3, None, 1]}
 CODES = ["18/16/13", "20/16/8", None, None, "19/9/7"]
 OUTCOMES = ["conforms", "does not conform", None, "undecided", "does not conform"]
 PROBLEMS = [None, None, "count-rises-with-size", "nothing-counted", None]
-
-
-class Capsules:
-    """An object that has nothing but one of the two protocols."""
-
-    def __init__(self, holder: Any, protocol: str) -> None:
-        setattr(self, protocol, getattr(holder, protocol))
 
 
 def frames() -> list[Any]:
@@ -36,8 +30,8 @@ def frames() -> list[Any]:
         table,
         pieces,
         table.to_batches()[0],
-        Capsules(table, "__arrow_c_stream__"),
-        Capsules(table.to_batches()[0], "__arrow_c_array__"),
+        by_stream(table),
+        by_array(table.to_batches()[0]),
     ]
 
 

@@ -14,6 +14,7 @@ import pyarrow
 import pytest
 import siltcode
 from siltcode import _arrays, _native
+from support import by_array, by_stream
 
 COUNTS = np.random.default_rng(4406).lognormal(7.0, 1.5, 1000)
 BOTTLES = [siltcode.Sample.of({4: n, 6: n / 3, 14: n / 30}, f"A{i}") for i, n in enumerate(COUNTS[:40])]
@@ -31,17 +32,10 @@ def address(column: Any) -> int:
     return int(np.asarray(column).__array_interface__["data"][0])
 
 
-class Capsules:
-    """An object that has nothing but one of the two protocols."""
-
-    def __init__(self, holder: Any, protocol: str) -> None:
-        setattr(self, protocol, getattr(holder, protocol))
-
-
 @pytest.mark.parametrize("name", ["per_ml", "size_um", "number"])
 def test_every_library_sees_the_same_columns(name: str) -> None:
     """Out: the stream hands on where the columns are."""
-    first, second = pyarrow.table(FRAME), pyarrow.table(Capsules(FRAME, "__arrow_c_stream__"))
+    first, second = pyarrow.table(FRAME), pyarrow.table(by_stream(FRAME))
     assert address(first[name]) == address(second[name]) == address(polars.DataFrame(FRAME)[name])
     assert FRAME.to_polars()[name].to_list() == first[name].to_pylist()
 
@@ -108,7 +102,7 @@ def _frame(kind: str) -> Any:
     table = pyarrow.table(numbers)
     if kind == "polars":
         return polars.DataFrame(table)
-    return Capsules(table if kind == "stream" else table.to_batches()[0], f"__arrow_c_{kind}__")
+    return by_stream(table) if kind == "stream" else by_array(table.to_batches()[0])
 
 
 def _room_taken(kind: str) -> float:

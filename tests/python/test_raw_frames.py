@@ -15,6 +15,7 @@ import pyarrow
 import pytest
 import siltcode
 from siltcode import Batch, Sample, SiltcodeError, score_frame
+from support import by_stream
 
 RAW = {
     "n4": [1752, 88, None, 10, 700, 3],
@@ -24,13 +25,6 @@ RAW = {
     "dilution": [1.0, 1.0, 1.0, 1.0, 2.0, 1.0],
 }
 PROBLEMS = [None, None, "nothing-counted", "count-rises-with-size", None, "volume-not-positive"]
-
-
-class OnlyCapsules:
-    """An object that says nothing of its columns."""
-
-    def __init__(self, holder: Any) -> None:
-        self.__arrow_c_stream__ = holder.__arrow_c_stream__
 
 
 def _kinds() -> list[Any]:
@@ -86,7 +80,7 @@ def test_kinds_and_indices_are_kept() -> None:
     assert found.index.name == "bottle"
     assert found["iso4406"].dtype == "category"
     assert isinstance(score_frame(polars.from_pandas(df), **given), polars.DataFrame)
-    bare = score_frame(OnlyCapsules(pyarrow.table(df.reset_index(drop=True))), **given)
+    bare = score_frame(by_stream(pyarrow.table(df.reset_index(drop=True))), **given)
     assert isinstance(bare, siltcode.Frame)
     assert bare["iso4406"] == ["18/16/13"]
 
@@ -119,8 +113,8 @@ def test_halves_of_particles_are_a_problem_of_their_row() -> None:
 def test_frames_are_values() -> None:
     table = pyarrow.table(RAW)
     scores = Batch.of([Sample.of({4: 1752, 6: 517, 14: None}, "A"), Sample.of({4: 5}, "B")]).score("18/16/13")
-    raw = score_frame(OnlyCapsules(table), spec="18/16/13", per="raw", volume_ml=1)
-    plain = score_frame(OnlyCapsules(table), spec="18/16/13")
+    raw = score_frame(by_stream(table), spec="18/16/13", per="raw", volume_ml=1)
+    plain = score_frame(by_stream(table), spec="18/16/13")
     for frame in (scores.frame, scores.channels, raw, plain):
         for again in (pickle.loads(pickle.dumps(frame)), copy.copy(frame), copy.deepcopy(frame)):
             assert again == frame
