@@ -1,0 +1,106 @@
+//! Companion measurements and their units in headings.
+
+use crate::companion::{CompanionUnit, Property};
+
+/// Other names of the companion properties.
+const PROPERTIES: [(&str, Property); 33] = [
+    ("water content", Property::Water),
+    ("total water", Property::Water),
+    ("karl fischer water", Property::Water),
+    ("water kf", Property::Water),
+    ("undissolved water", Property::FreeWater),
+    ("water & sediment", Property::WaterAndSediment),
+    ("water+sediment", Property::WaterAndSediment),
+    ("sediment and water", Property::WaterAndSediment),
+    ("w&s", Property::WaterAndSediment),
+    ("bs&w", Property::WaterAndSediment),
+    ("particulates", Property::Particulate),
+    ("particulate matter", Property::Particulate),
+    ("particulate contamination", Property::Particulate),
+    ("contamination total", Property::TotalContamination),
+    ("haze rating", Property::Haze),
+    ("haze number", Property::Haze),
+    ("visual appearance", Property::Appearance),
+    ("aluminum and silicon", Property::AluminiumAndSilicon),
+    ("aluminium + silicon", Property::AluminiumAndSilicon),
+    ("aluminum + silicon", Property::AluminiumAndSilicon),
+    ("aluminium+silicon", Property::AluminiumAndSilicon),
+    ("al+si", Property::AluminiumAndSilicon),
+    ("al + si", Property::AluminiumAndSilicon),
+    ("al and si", Property::AluminiumAndSilicon),
+    ("si+al", Property::AluminiumAndSilicon),
+    ("cat fines", Property::AluminiumAndSilicon),
+    ("catalyst fines", Property::AluminiumAndSilicon),
+    ("kinematic viscosity", Property::Viscosity),
+    ("visc", Property::Viscosity),
+    ("dens", Property::Density),
+    ("flashpoint", Property::FlashPoint),
+    ("flash", Property::FlashPoint),
+    ("appearance rating", Property::Appearance),
+];
+
+/// A companion measurement with its unit, and whether the heading said more (a temperature) than they can hold.
+pub(super) fn companion(heading: &str) -> Option<(Property, CompanionUnit, bool)> {
+    let heading = heading.trim();
+    if let Some(rest) = strip_prefix_ignoring_case(heading, "microbial") {
+        let (name, unit) = split_unit(rest.trim_start_matches([':', ' ', '_']));
+        let name = if name.is_empty() { "microbial" } else { name };
+        return Some((Property::Microbial(name.into()), unit.unwrap_or(CompanionUnit::None), false));
+    }
+    let (name, unit) = split_unit(heading);
+    if let Some((property, qualified)) = property(name) {
+        return Some((property, unit.unwrap_or(CompanionUnit::None), qualified));
+    }
+    let breaks = name.char_indices().filter(|(_, c)| c.is_whitespace() || matches!(c, '_' | ','));
+    breaks.map(|(at, c)| (&name[..at], &name[at + c.len_utf8()..])).find_map(|(name, unit)| {
+        let (property, qualified) = property(name)?;
+        Some((property, known_unit(unit)?, qualified))
+    })
+}
+
+fn strip_prefix_ignoring_case<'a>(text: &'a str, prefix: &str) -> Option<&'a str> {
+    let head = text.get(..prefix.len())?;
+    head.eq_ignore_ascii_case(prefix).then(|| &text[prefix.len()..])
+}
+
+/// `Water [mg/kg]` to `Water` and its unit.
+fn split_unit(heading: &str) -> (&str, Option<CompanionUnit>) {
+    let inner = heading.strip_suffix([']', ')']).and_then(|open| open.rsplit_once(['[', '(']));
+    match inner {
+        Some((name, unit)) if !name.trim().is_empty() => (name.trim(), unit.parse().ok()),
+        _ => (heading, None),
+    }
+}
+
+/// A unit that is known, also written with underscores.
+fn known_unit(text: &str) -> Option<CompanionUnit> {
+    let text = text.trim().to_lowercase();
+    let text = match text.as_str() {
+        "mg_kg" | "mg per kg" => "mg/kg",
+        "mg_l" | "mg per l" | "mg per litre" => "mg/L",
+        "pct_vol" | "vol_pct" | "percent vol" => "% vol",
+        "kg_m3" => "kg/m3",
+        "mm2_s" => "mm2/s",
+        other => other,
+    };
+    match text.parse().unwrap_or(CompanionUnit::None) {
+        CompanionUnit::Other(_) | CompanionUnit::None => None,
+        known => Some(known),
+    }
+}
+
+/// The property of a name, and whether a temperature was said with it.
+fn property(name: &str) -> Option<(Property, bool)> {
+    let plain = name.trim().to_lowercase().replace('_', " ");
+    let plain = plain.split_whitespace().collect::<Vec<_>>().join(" ");
+    let known = |name: &str| {
+        let other = PROPERTIES.iter().find(|(other, _)| *other == name).map(|(_, property)| property.clone());
+        other.or_else(|| Property::named(name))
+    };
+    if let Some(property) = known(&plain) {
+        return Some((property, false));
+    }
+    let (name, temperature) = plain.split_once(" at ").or_else(|| plain.split_once(" @ "))?;
+    let is_temperature = temperature.starts_with(|c: char| c.is_ascii_digit());
+    known(name).filter(|_| is_temperature).map(|property| (property, true))
+}
