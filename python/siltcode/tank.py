@@ -351,7 +351,9 @@ class Passes:
         values = np.atleast_1d(_arrays.floats(given, "turnovers")[0]).astype(np.float64)
         along = self._native.path(_arrays.flat(values), at == "suction")
         names = [f"{channel.size_um:g} um(c)" for channel in self.channels]
-        return {"turnovers": values, "hours": values * self.hours_of(1.0), **dict(zip(names, along, strict=True))}
+        with np.errstate(over="ignore"):  # more hours than a number holds are infinitely many
+            hours = values * self.hours_of(1.0)
+        return {"turnovers": values, "hours": hours, **dict(zip(names, along, strict=True))}
 
     def __repr__(self) -> str:
         if not self.reachable:
