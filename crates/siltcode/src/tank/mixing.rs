@@ -294,7 +294,8 @@ impl Row {
 
     /// After so many moves of everything: each cell holds what was that far behind it, filtered once for each round.
     fn moved(&self, moves: f64, start: Line, power: &mut Power) -> Left {
-        let (rounds, extra) = ((moves / self.cells).floor(), moves % self.cells);
+        let rounds = (moves / self.cells).floor();
+        let extra = moves - rounds * self.cells; // exact: both are whole
         let now = power.at(rounds);
         let later = now * self.passing;
         // cells nearer to the return than `extra` moves are refilled through the filter once more
