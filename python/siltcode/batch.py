@@ -87,6 +87,21 @@ class Scores(Sequence[Score]):
         unscored = [Problem(None, None, None, None, code, id, message, hint) for id, code, message, hint in failed]
         return (*self._batch.problems, *unscored)
 
+    @property
+    def provenance(self) -> dict[str, Any]:
+        """What the scores are made from: that of the batch, with the inputs of the earlier one where it was compared.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> bottle = siltcode.Sample.of({4: 1752, 6: 517, 14: 55}, "A")
+        >>> sorted(siltcode.Batch.of([bottle]).score().provenance)
+        ['inputs', 'library', 'tables']
+        """
+        made_from = self._batch.provenance
+        earlier = [] if self._earlier is None else self._earlier.provenance["inputs"]
+        return {**made_from, "inputs": [*made_from["inputs"], *earlier]}
+
     def raise_first(self) -> None:
         """Raises the package's exception for the first bottle that could not be scored, if there is one.
 

@@ -84,6 +84,15 @@ def test_names_that_come_twice_are_noticed_over_all_files(tmp_path: Path) -> Non
     assert not [notice for notice in siltcode.read_counts(tmp_path / "monday.csv").notices if notice.code == "repeated-id"]
 
 
+def test_scores_name_the_inputs_of_the_earlier_batch(tmp_path: Path) -> None:
+    for name, n4 in (("before.csv", 9000), ("now.csv", 1752)):
+        (tmp_path / name).write_text(f"bottle,4 um(c) /mL,6 um(c) /mL\nA,{n4},517\n")
+    now, before = siltcode.read_counts(tmp_path / "now.csv"), siltcode.read_counts(tmp_path / "before.csv")
+    names = [Path(given["file"]).name for given in now.score(earlier=before).provenance["inputs"]]
+    assert names == ["now.csv", "before.csv"]
+    assert now.score().provenance == now.provenance
+
+
 def test_written_classes_are_read() -> None:
     for text in ("9A/8B/7C/6D/6E/7F", "6B", "6 B-F", "7", ">12A"):
         assert siltcode.parse_as4059(text) == text
