@@ -8,49 +8,37 @@ Examples
 """
 
 from siltcode._native import VERSION as __version__
-from siltcode.batch import Batch, Scores
+from siltcode.batch import Batch
+from siltcode.beta import Beta, BetaAt
 from siltcode.certainty import Odds, Posterior, code_odds, poisson_interval
-from siltcode.classes import (
-    Classification,
-    SizeClass,
-    as4059,
-    as4059_possible,
-    class_limits,
-    class_systems,
-    classify,
-    convert_size,
-    gost17216,
-    nas1638,
-    parse_as4059,
-)
+from siltcode.classes import Classification, SizeClass, as4059, classify, gost17216, nas1638
 from siltcode.codes import ABOVE_SCALE, NOT_COUNTED, Code, iso4406, parse_code, range_bounds, range_numbers
 from siltcode.columns import TextFrame, read_columns
+from siltcode.conversion import convert_size
 from siltcode.corrections import Coincidence, Corrected, Counter, Net, coincidence, diluted, less_blank
 from siltcode.decision import Decision, Judged, decide
 from siltcode.errors import SiltcodeError
-from siltcode.filters import Beta, BetaAt, Element, MeasuredBeta, Stage, Train, measured_beta
+from siltcode.filters import Element, Stage, Train
 from siltcode.flush import flushes, pipe_reynolds
+from siltcode.forecast import ChannelForecast, Passes, Remedy
 from siltcode.frames import Frame, score_frame
 from siltcode.intake import read_counts
 from siltcode.laws import Curve, counting_deviation, power_density
 from siltcode.mass import MassBin, MassEstimate, mass_of, mass_of_spheres
 from siltcode.planner import VolumePlan, most_to_accept, plan_volume, sequential_bounds, sequential_step
-from siltcode.precision import (
-    expanded_in_numbers,
-    false_accept_at_limit,
-    guarded,
-    in_numbers,
-    nested_correlation,
-)
+from siltcode.precision import expanded_in_numbers, false_accept_at_limit, guarded, in_numbers, nested_correlation
 from siltcode.problems import Notice, Problem
-from siltcode.ratios import in_series, leak_ceiling, leaking, ratio_of_bins, ratio_of_pairs
+from siltcode.ratios import MeasuredBeta, in_series, leak_ceiling, leaking, measured_beta, ratio_of_bins, ratio_of_pairs
 from siltcode.reference import DEFERENCE, Caution, ReferenceTable, cautions, table, tables
 from siltcode.runs import Agreement, RateRatio, agreement, compare, equal_by_e_test
-from siltcode.samples import Band, Between, Channel, Run, Sample
+from siltcode.samples import Channel, Run, Sample
 from siltcode.score import ClassAnswer, Finding, Flag, Score, ScoredChannel, Verdict
+from siltcode.scores import Scores
 from siltcode.settling import Liquid, Rest, Settling
 from siltcode.specs import Requirement, Spec, spec, specs
-from siltcode.tank import ChannelForecast, Passes, Remedy, passes
+from siltcode.spectrum import Band, Between
+from siltcode.systems import as4059_possible, class_limits, class_systems, parse_as4059
+from siltcode.tank import passes
 from siltcode.turnovers import displaced, passed_at_least, turnovers_like_one_pass, turnovers_needed
 
 __all__ = [

@@ -8,6 +8,8 @@ from typing import Any, NamedTuple
 
 _CELL = "padding:0.15em 0.8em;border-bottom:1px solid color-mix(in srgb,currentColor 25%,transparent)"
 _MARKS = {"conforms": "&#10003;", "does not conform": "&#10007;", "undecided": "?"}
+#: Rows shown in a notebook.
+SHOWN = 30
 
 
 class Table(NamedTuple):

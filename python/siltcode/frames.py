@@ -8,7 +8,7 @@ from typing import Any, Literal, TypeVar
 import numpy as np
 
 from siltcode import _arrays, _native
-from siltcode._display import Table, html_table
+from siltcode._display import SHOWN, Table, html_table
 from siltcode.codes import NOT_COUNTED
 from siltcode.decision import Rule
 from siltcode.errors import SiltcodeError
@@ -18,8 +18,6 @@ from siltcode.units import in_unit
 
 T = TypeVar("T")
 
-#: Rows shown in a notebook.
-_SHOWN = 30
 
 
 class Frame:
@@ -141,8 +139,8 @@ class Frame:
         return f"Frame({len(self)} rows: {', '.join(self.columns)})"
 
     def _repr_html_(self) -> str:
-        columns = [[_shown(value) for value in self[name][:_SHOWN]] for name in self.columns]
-        below = "" if len(self) <= _SHOWN else f"{len(self) - _SHOWN} more rows"
+        columns = [[_shown(value) for value in self[name][:SHOWN]] for name in self.columns]
+        below = "" if len(self) <= SHOWN else f"{len(self) - SHOWN} more rows"
         return html_table(Table(self.columns, list(zip(*columns, strict=True)), below=below))
 
 

@@ -14,10 +14,10 @@ import numpy as np
 
 from siltcode.certainty import Odds, poisson_interval
 from siltcode.codes import parse_code, range_bounds, range_numbers
+from siltcode.forecast import Passes
 from siltcode.frames import needed
 from siltcode.samples import Channel, Sample
 from siltcode.score import ScoredChannel
-from siltcode.tank import Passes
 
 __all__ = ["cleanup", "causes", "odds", "runs", "spectrum"]
 

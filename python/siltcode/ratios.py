@@ -1,12 +1,14 @@
-"""Filtration ratios reckoned with: in series, with a leak, from pairs of concentrations."""
+"""Filtration ratios reckoned with: in series, with a leak, from pairs of concentrations, from counts."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from siltcode import _arrays, _native
+from siltcode._evidence import evidence
 
 
 def in_series(first: Any, second: Any) -> Any:
@@ -140,3 +142,74 @@ def ratio_of_bins(bins: Sequence[tuple[float, float]]) -> float:
     3.99
     """
     return _native.ratio_of_bins([(float(entering), float(beta)) for entering, beta in bins])
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredBeta:
+    """A ratio measured by counts before and behind a filter.
+
+    Attributes
+    ----------
+    ratio : float or None
+        Upstream over downstream [-]; None where nothing was counted downstream.
+    interval : tuple of float
+        Its interval [-]; to infinity where nothing was counted downstream.
+    p_equal : float
+        How likely counts so far apart are if the filter holds back nothing [-].
+    beta : float or None
+        The ratio to reckon with: the value, or the bound where too few passed [-]; None if it is not above 1.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> found = siltcode.measured_beta([400], [0], "10 mL")
+    >>> found.ratio, found.interval[1], round(found.beta, 1)
+    (None, inf, 107.9)
+    """
+
+    ratio: float | None
+    interval: tuple[float, float]
+    p_equal: float
+    beta: float | None
+
+
+def measured_beta(
+    upstream: Sequence[float], downstream: Sequence[float], volume_ml: Any, level: float = 0.95, dilution: float = 1.0
+) -> MeasuredBeta:
+    """The filtration ratio from counts before and behind a filter.
+
+    Parameters
+    ----------
+    upstream, downstream : sequence of int
+        Particles counted on each side, one a run [particles]: the ratio is that of the sums.
+    volume_ml : float, str or pint quantity
+        The counted volume of each run [mL].
+    level : float
+        The level of the interval [-].
+    dilution : float
+        The dilution factor of the upstream runs [-].
+
+    Returns
+    -------
+    MeasuredBeta
+
+    Raises
+    ------
+    SiltcodeError
+        ``nothing-counted`` without counts on a side; ``raw-not-whole``, ``volume-not-positive``.
+
+    References
+    ----------
+    .. [1] C. J. Clopper and E. S. Pearson, Biometrika 26 (1934) 404-413: the interval, given the sum.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> found = siltcode.measured_beta([1000, 1000], [10, 1], "10 mL")
+    >>> round(found.beta, 1), [round(end) for end in found.interval]
+    (181.8, [101, 365])
+    """
+    before = [evidence((raw, volume_ml, dilution)) for raw in upstream]
+    behind = [evidence((raw, volume_ml)) for raw in downstream]
+    found = _native.measured_beta(before, behind, float(level))
+    return MeasuredBeta(found["ratio"], tuple(found["interval"]), found["p_equal"], found["beta"])
