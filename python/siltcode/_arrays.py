@@ -58,6 +58,20 @@ def flat(array: NDArray[Any], dtype: Any = np.float64) -> NDArray[Any]:
     return np.require(array, dtype, ["C_CONTIGUOUS", "ALIGNED"]).reshape(-1)
 
 
+def whole(given: Any, name: str) -> int:
+    """A whole number of 0 or more that the native module can count to."""
+    if isinstance(given, (int, np.integer)) and not isinstance(given, bool) and 0 <= given < 2**32:
+        return int(given)
+    refused("quantity-out-of-range", f"{name} {given} is not a whole number of 0 or more", f"give a whole number for `{name}`")
+
+
+def one_of(given: Any, name: str, choices: Sequence[str]) -> str:
+    """One of a few words."""
+    if given in choices:
+        return str(given)
+    refused("quantity-out-of-range", f"{name} `{given}` is not one of {', '.join(choices)}", "give one of these words")
+
+
 def refused(code: str, message: str, hint: str, **place: Any) -> NoReturn:
     """Raises the package's exception."""
     raise SiltcodeError(message, code, hint, **place)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from siltcode import _arrays
-from siltcode.units import in_unit
+from siltcode.units import number_in
 
 
 def evidence(given: Sequence[Any]) -> tuple[float, float, float]:
@@ -15,4 +15,4 @@ def evidence(given: Sequence[Any]) -> tuple[float, float, float]:
         message = f"a count is given in {len(given)} parts"
         _arrays.refused("lengths-differ", message, "give particles and volume, or particles, volume and dilution")
     raw, volume, dilution = [*given, 1.0][:3]
-    return float(raw), float(in_unit(volume, "mL")), float(dilution)
+    return float(raw), number_in(volume, "mL"), float(dilution)

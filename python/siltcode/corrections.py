@@ -8,7 +8,7 @@ from typing import Any
 
 from siltcode import _arrays, _native
 from siltcode._evidence import evidence
-from siltcode.units import in_unit
+from siltcode.units import number_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +73,7 @@ def diluted(
     >>> found.per_ml, round(found.uncertainty)
     (8000.0, 431)
     """
-    counted = (float(k), float(in_unit(volume_ml, "mL")), float(dilution))
+    counted = (float(k), number_in(volume_ml, "mL"), float(dilution))
     return Corrected(**_native.diluted(float(um), counted, float(dilution_cv), float(blank_per_ml)))
 
 

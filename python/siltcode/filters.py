@@ -9,7 +9,7 @@ from typing import Any, Literal
 from siltcode import _native
 from siltcode.beta import Beta, challenge_given
 from siltcode.samples import Sample
-from siltcode.units import Unit, in_unit
+from siltcode.units import Unit, number_in
 
 Kind = Literal["bag", "spin-on", "cartridge", "water-absorbing", "empty-housing"]
 
@@ -101,7 +101,7 @@ class Element:
         >>> fine.clean_at("50 L/min", "64 cSt")
         20.0
         """
-        return _native.clean_at(self._given(), float(in_unit(flow, "L/min")), float(in_unit(viscosity, "mm2/s")))
+        return _native.clean_at(self._given(), number_in(flow, "L/min"), number_in(viscosity, "mm2/s"))
 
     def at_rated(self, reading: Any, flow: Any, viscosity: Any) -> float | None:
         """What a differential pressure read at another flow and viscosity is at the element's own.
@@ -128,7 +128,7 @@ class Element:
 
 
 def _number(given: Any, unit: Unit) -> Any:
-    return None if given is None else float(in_unit(given, unit))
+    return None if given is None else number_in(given, unit)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from siltcode import _arrays, _native
 from siltcode._display import Table, figures, html_table
 from siltcode.codes import Code
-from siltcode.units import in_unit
+from siltcode.units import in_unit, number_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,7 +175,7 @@ class Passes:
         >>> job.turnovers_in("1 d")
         4.8
         """
-        return self._native.turnovers(float(in_unit(time, "h")))
+        return self._native.turnovers(number_in(time, "h"))
 
     def hours_declining(self, to: Any, over: Any) -> float:
         """The time to the target while the flow declines as the filter loads up.
@@ -208,7 +208,7 @@ class Passes:
         >>> round(job.hours, 1), round(job.hours_declining("30 L/min", "20 h"), 1)
         (26.0, 42.0)
         """
-        found = self._native.hours_declining(float(in_unit(to, "L/min")), float(in_unit(over, "h")))
+        found = self._native.hours_declining(number_in(to, "L/min"), number_in(over, "h"))
         return math.inf if found is None else found
 
     def turnovers_declining(self, time: Any, to: Any, over: Any) -> float:
@@ -221,8 +221,8 @@ class Passes:
         >>> job.turnovers_declining("20 h", "30 L/min", "20 h")  # instead of 4
         3.0
         """
-        hours, over_hours = float(in_unit(time, "h")), float(in_unit(over, "h"))
-        return self._native.turnovers_declining(hours, float(in_unit(to, "L/min")), over_hours)
+        hours, over_hours = number_in(time, "h"), number_in(over, "h")
+        return self._native.turnovers_declining(hours, number_in(to, "L/min"), over_hours)
 
     def transferred(self, transfers: int) -> dict[float, float]:
         """The concentrations after so many `transfers` through the filter into a clean tank, without mixing.
@@ -239,7 +239,7 @@ class Passes:
         (2, 10.0)
         """
         sizes = [channel.size_um for channel in self.channels]
-        return dict(zip(sizes, self._native.transferred(transfers), strict=True))
+        return dict(zip(sizes, self._native.transferred(_arrays.whole(transfers, "transfers")), strict=True))
 
     def beta_for(self, turnovers: float) -> dict[float, float | None]:
         """The ratio, the same in every bin, that would be enough in so many turnovers.
@@ -276,7 +276,7 @@ class Passes:
         >>> round(job.flow_for("8 h"))
         195
         """
-        return self._native.flow_for(float(in_unit(time, "h")))
+        return self._native.flow_for(number_in(time, "h"))
 
     def code_after(self, turnovers: float) -> Code:
         """The code after so many `turnovers`, for a target at the sizes of the code.
@@ -338,7 +338,8 @@ class Passes:
         end = 1.2 * self.turnovers if self.reachable and self.turnovers > 0 else 10.0
         given = np.linspace(0.0, end, 101) if turnovers is None else turnovers
         values = np.atleast_1d(_arrays.floats(given, "turnovers")[0]).astype(np.float64)
-        along = self._native.path(_arrays.flat(values), at == "suction")
+        at_suction = _arrays.one_of(at, "at", ("tank", "suction")) == "suction"
+        along = self._native.path(_arrays.flat(values), at_suction)
         names = [f"{channel.size_um:g} um(c)" for channel in self.channels]
         with np.errstate(over="ignore"):  # more hours than a number holds are infinitely many
             hours = values * self.hours_of(1.0)

@@ -14,7 +14,7 @@ from siltcode.decision import Rule
 from siltcode.errors import SiltcodeError
 from siltcode.samples import BySize
 from siltcode.specs import SpecLike, spec as read_spec
-from siltcode.units import in_unit
+from siltcode.units import in_unit, number_in
 
 T = TypeVar("T")
 
@@ -250,7 +250,7 @@ def score_frame(
         message = f"`{type(df).__name__}` is no frame"
         _arrays.refused("frame-unreadable", message, "give a frame of pandas, polars or pyarrow")
     given = None if spec is None else read_spec(spec).as_given()
-    if per == "raw":
+    if _arrays.one_of(per, "per", ("mL", "raw")) == "raw":
         how = {"level": float(level), "rule": rule, "scatter": scatter}
         frame = Frame(_native.score_raw(*_raw_columns(df, names, volume_ml, dilution), given, how))
         return _pandas_frame(frame.to_dict(), df.index) if kind == "pandas" else _alike(frame, kind)
@@ -272,7 +272,7 @@ def _raw_columns(df: Any, names: list[str | None], volume_ml: Any, dilution: Any
     if volume_ml is None:
         _arrays.refused("raw-without-volume", "raw counts say nothing without their volume", "give `volume_ml`")
     if named[0] is None:
-        volumes = np.full(len(raw[0]), float(in_unit(volume_ml, "mL")))
+        volumes = np.full(len(raw[0]), number_in(volume_ml, "mL"))
     if named[1] is None:
         dilutions = np.full(len(raw[0]), float(dilution))
     return raw, volumes, dilutions

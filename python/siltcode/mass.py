@@ -8,7 +8,7 @@ from typing import Any
 from siltcode import _arrays, _native
 from siltcode._display import Table, figures, html_table
 from siltcode.samples import Sample
-from siltcode.units import in_unit
+from siltcode.units import in_unit, number_in
 
 #: Least and most [mg/L].
 Ends = tuple[float, float]
@@ -118,7 +118,7 @@ def mass_of(
     """
     least, most = _pair(density)
     given = {
-        "density": (float(in_unit(least, "kg/m3")), float(in_unit(most, "kg/m3"))),
+        "density": (number_in(least, "kg/m3"), number_in(most, "kg/m3")),
         "shape": tuple(map(float, _pair(shape))),
         "largest": tuple(map(float, _pair(largest))),
     }
@@ -129,7 +129,10 @@ def mass_of(
 
 
 def _pair(given: Any) -> tuple[Any, Any]:
-    return tuple(given) if isinstance(given, (tuple, list)) else (given, given)
+    pair = given if isinstance(given, (tuple, list)) else (given, given)
+    if len(pair) != 2:
+        _arrays.refused("lengths-differ", f"{given} are not a least and a most", "give one value, or a pair")
+    return pair[0], pair[1]
 
 
 def mass_of_spheres(per_ml: Any, um: Any, density: Any) -> Any:

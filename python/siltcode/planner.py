@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from siltcode import _native
-from siltcode.units import in_unit
+from siltcode.units import number_in
 
 
 def most_to_accept(at_limit: float, level: float = 0.95) -> int | None:
@@ -160,7 +160,7 @@ def sequential_step(
     >>> [siltcode.sequential_step(k, "1 mL", 5, 10) for k in (2, 7, 12)]
     ['accept', 'continue', 'reject']
     """
-    examined = float(in_unit(examined_ml, "mL"))
+    examined = number_in(examined_ml, "mL")
     step = _native.sequential_step(float(clean_per_ml), float(limit_per_ml), risks, float(k), examined)
     return step  # type: ignore[return-value]
 
@@ -187,5 +187,5 @@ def sequential_bounds(
     >>> [round(count, 1) for count in siltcode.sequential_bounds("1 mL", 5, 10)]
     [3.0, 11.5]
     """
-    examined = float(in_unit(examined_ml, "mL"))
+    examined = number_in(examined_ml, "mL")
     return _native.sequential_bounds(float(clean_per_ml), float(limit_per_ml), risks, examined)

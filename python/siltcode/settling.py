@@ -8,7 +8,7 @@ from typing import Any
 
 from siltcode import _arrays, _native
 from siltcode.errors import SiltcodeError
-from siltcode.units import in_unit
+from siltcode.units import in_unit, number_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +72,7 @@ class Liquid:
     viscosity: Any
 
     def _given(self) -> dict[str, float]:
-        density = float(in_unit(self.density, "kg/m3"))
+        density = number_in(self.density, "kg/m3")
         return {"density": density, "viscosity": _dynamic(self.viscosity, density)}
 
     def settling(self, um: float, particle: Any) -> Settling:
@@ -101,7 +101,7 @@ class Liquid:
         >>> water.settling(80, "2650 kg/m3").reads_high
         True
         """
-        found = _native.settling(self._given(), float(um), float(in_unit(particle, "kg/m3")))
+        found = _native.settling(self._given(), float(um), number_in(particle, "kg/m3"))
         return Settling(float(um), found["mm_per_h"], found["reynolds"], found["reads_high"])
 
     def hours_over(self, height: Any, um: float, particle: Any) -> float:
@@ -120,8 +120,8 @@ class Liquid:
         >>> round(siltcode.Liquid(850, 10).hours_over("2 m", 10, 2650), 4)
         56.6509
         """
-        particle = float(in_unit(particle, "kg/m3"))
-        found = _native.hours_over(self._given(), float(um), particle, float(in_unit(height, "m")))
+        particle = number_in(particle, "kg/m3")
+        found = _native.hours_over(self._given(), float(um), particle, number_in(height, "m"))
         return math.inf if found is None else found
 
     def speed(self, um: Any, particle: Any) -> Any:
@@ -193,7 +193,7 @@ def _dynamic(viscosity: Any, density: float) -> float:
     if isinstance(viscosity, str):
         return _native.viscosity_mpa_s(viscosity, density)
     try:
-        return float(in_unit(viscosity, "mPa.s"))
+        return number_in(viscosity, "mPa.s")
     except SiltcodeError:
         return _native.viscosity_mpa_s(f"{in_unit(viscosity, 'mm2/s')} mm2/s", density)
 
@@ -234,7 +234,7 @@ class Rest:
     def _given(self) -> dict[str, Any]:
         return {
             "liquid": self.liquid._given(),
-            "particle": float(in_unit(self.particle, "kg/m3")),
-            "depth": float(in_unit(self.depth, "m")),
-            "time": float(in_unit(self.time, "h")),
+            "particle": number_in(self.particle, "kg/m3"),
+            "depth": number_in(self.depth, "m"),
+            "time": number_in(self.time, "h"),
         }

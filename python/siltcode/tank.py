@@ -13,7 +13,7 @@ from siltcode.forecast import Passes
 from siltcode.samples import BySize, Sample, spectrum_given
 from siltcode.settling import Rest
 from siltcode.specs import SpecLike, spec as read_spec
-from siltcode.units import in_unit
+from siltcode.units import number_in
 
 #: Where a tank starts: a code, a sample, or counts at sizes.
 StartLike = str | Code | Sample | BySize[float]
@@ -115,8 +115,8 @@ def passes(
         "train": beta._given() if isinstance(beta, Train) else None,
         "start": _counts(start) or {"code": str(Code._of(_native.parse_code(str(start))))},
         "target": _counts(target) or _target(target),
-        "tank": float(in_unit(tank, "m3")),
-        "flow": float(in_unit(flow, "L/min")),
+        "tank": number_in(tank, "m3"),
+        "flow": number_in(flow, "L/min"),
         "ingress": None if ingress is None else spectrum_given(ingress),
         "shedding": None if shedding is None else spectrum_given(shedding),
         "bypass": float(bypass),

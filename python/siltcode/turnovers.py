@@ -91,6 +91,11 @@ def passed_at_least(turnovers: Any, times: int = 1) -> Any:
     -------
     float of the same kind and shape [-]
 
+    Raises
+    ------
+    SiltcodeError
+        ``factor-out-of-range`` unless ``0 <= turnovers < inf``; ``quantity-out-of-range`` unless `times` is whole.
+
     Notes
     -----
     The passages of one part are Poisson distributed, their mean the turnovers.
@@ -101,7 +106,8 @@ def passed_at_least(turnovers: Any, times: int = 1) -> Any:
     >>> round(siltcode.passed_at_least(1.0), 2), round(siltcode.passed_at_least(1.0, 2), 2)
     (0.63, 0.26)
     """
-    return _arrays.mapped(lambda each: _native.passed_at_least(each, times), turnovers=turnovers)
+    least = _arrays.whole(times, "times")
+    return _arrays.mapped(lambda each: _native.passed_at_least(each, least), turnovers=turnovers)
 
 
 def displaced(beta: float, turnovers: float) -> tuple[float, float]:

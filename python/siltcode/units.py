@@ -61,6 +61,16 @@ def in_unit(given: Any, unit: Unit) -> Any:
     return given
 
 
+def number_in(given: Any, unit: Unit) -> float:
+    """A single quantity as a number of one unit; as `in_unit`, but nothing besides a number comes back."""
+    value = in_unit(given, unit)
+    try:
+        return float(value)
+    except (TypeError, ValueError) as error:
+        hint = f"give a number of {unit}, or text with a unit"
+        raise SiltcodeError(f"`{given}` is no quantity", "quantity-unreadable", hint) from error
+
+
 def _magnitude(quantity: Any, unit: Unit) -> Any:
     try:
         return quantity.to(_PINT[unit]).magnitude

@@ -6,6 +6,7 @@ import csv
 from typing import Any, get_args
 
 import numpy as np
+import pandas
 import pint
 import pytest
 import siltcode
@@ -124,3 +125,35 @@ def test_a_job_in_any_units(tank: Any, flow: Any) -> None:
     day = UNIT.Quantity(1, "day")
     assert job.flow_for(day) == pytest.approx(plain.flow_for("24 h"), rel=1e-9)
     assert job.hours_declining(UNIT.Quantity(0.5, "liter / second"), day) == pytest.approx(plain.hours_declining(30, 24))
+
+
+@pytest.mark.parametrize("call", [
+    lambda: siltcode.passes("22/20/17", "18/16/13", "4:3,6:20,14:1000", None, 60),
+    lambda: siltcode.Liquid(None, 1).settling(10, 2650),
+    lambda: siltcode.Liquid("850 kg/m3", "10 cP").left(10, "heavy", 1, 1),
+    lambda: siltcode.Posterior(5, [1, 2]).interval(),
+    lambda: siltcode.Element(None, "60 L/min").clean_at(object(), 32),
+])
+def test_what_is_no_quantity_is_named(call: Any) -> None:
+    with pytest.raises(SiltcodeError) as caught:
+        call()
+    assert caught.value.code in ("quantity-unreadable", "count-unreadable")
+
+
+@pytest.mark.parametrize("call", [
+    lambda: siltcode.passed_at_least(1.0, -1),
+    lambda: siltcode.passed_at_least(1.0, 2.5),  # type: ignore[arg-type]
+    lambda: siltcode.passes("22/20/17", "18/16/13", "4:3,6:20,14:1000", 18, 60).transferred(-1),
+    lambda: siltcode.passes("22/20/17", "18/16/13", "4:3,6:20,14:1000", 18, 60).path(at="roof"),  # type: ignore[arg-type]
+    lambda: siltcode.score_frame(pandas.DataFrame({"n4": [1]}), {4: "n4"}, per="L"),  # type: ignore[arg-type]
+])
+def test_other_words_and_numbers_are_refused(call: Any) -> None:
+    with pytest.raises(SiltcodeError) as caught:
+        call()
+    assert caught.value.code == "quantity-out-of-range"
+
+
+def test_a_pair_is_two() -> None:
+    for pair in ((1, 2, 3), (1,), ()):
+        with pytest.raises(SiltcodeError):
+            siltcode.mass_of(siltcode.Sample.of({4: 5}), 2650, pair, 30)  # type: ignore[arg-type]
