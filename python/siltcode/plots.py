@@ -12,8 +12,9 @@ from typing import Any
 
 import numpy as np
 
+from siltcode import _arrays
 from siltcode.certainty import Odds, poisson_interval
-from siltcode.codes import parse_code, range_bounds, range_numbers
+from siltcode.codes import ABOVE_SCALE, parse_code, range_bounds, range_numbers
 from siltcode.forecast import Passes
 from siltcode.frames import needed
 from siltcode.samples import Channel, Sample
@@ -62,7 +63,8 @@ def spectrum(samples: Sample | Sequence[Sample], target: Any = None, ax: Any = N
     Raises
     ------
     SiltcodeError
-        ``code-unreadable`` if the target is no code; why a bottle cannot be scored.
+        ``code-unreadable`` if the target is no code; ``scales-mixed``, ``nothing-counted``; why a bottle cannot be
+        scored.
 
     References
     ----------
@@ -80,7 +82,7 @@ def spectrum(samples: Sample | Sequence[Sample], target: Any = None, ax: Any = N
     """
     ax = _axes(ax)
     bottles = [samples] if isinstance(samples, Sample) else list(samples)
-    scale = bottles[0].runs[0].scale
+    scale = _scale(bottles)
     ax.set_xscale("log", base=2)
     ax.set(yscale="log", xlabel=f"size [{scale}]", ylabel="particles at and above the size [1/mL]")
     shift = np.linspace(-0.01, 0.01, len(bottles)) * (len(bottles) > 1)
@@ -93,6 +95,16 @@ def spectrum(samples: Sample | Sequence[Sample], target: Any = None, ax: Any = N
     if len(bottles) > 1 or target is not None:
         _legend_above(ax)
     return ax
+
+
+def _scale(bottles: Sequence[Sample]) -> str:
+    """The one scale of the sizes of all."""
+    scales = sorted({run.scale for bottle in bottles for run in bottle.runs})
+    if not scales:
+        _arrays.refused("nothing-counted", "there is no bottle with counts", "give at least one")
+    if len(scales) > 1:
+        _arrays.refused("scales-mixed", f"sizes in {' and '.join(scales)} share no axis", "convert them: `Sample.converted`")
+    return scales[0]
 
 
 def _one_spectrum(ax: Any, bottle: Sample, shift: float, style: dict[str, Any]) -> None:
@@ -127,19 +139,23 @@ def _size_ticks(ax: Any, bottles: Sequence[Sample]) -> None:
     ax.set_xlim(sizes[0] / 1.25, sizes[-1] * 1.25)
 
 
+def _printed(number: int) -> str:
+    return ">28" if number == ABOVE_SCALE else str(number)
+
+
 def _number_bands(ax: Any) -> None:
     """Every other range number shaded, all named at the right edge."""
     low, high = ax.get_ylim()
-    low, high = max(low / 1.3, 0.004), min(high * 1.3, 4e6)
+    low, high = low / 1.3, high * 1.3
     for number in range(int(range_numbers(low)), int(range_numbers(high)) + 1):
-        lower, upper = range_bounds(min(number, 28))
+        lower, upper = range_bounds(number)
         if number % 2 == 0:
             ax.axhspan(max(lower, low), min(upper, high), color="#808080", alpha=0.12, linewidth=0, zorder=0)
         middle = math.sqrt(max(lower, low) * min(upper, high))
         tall_enough = min(upper, high) / max(lower, low) > 1.4
         if tall_enough:
             place = {"xycoords": ("axes fraction", "data"), "fontsize": 7, "va": "center", "annotation_clip": False}
-            ax.annotate(f"{number}", (1.01, middle), **place)
+            ax.annotate(_printed(number), (1.01, middle), **place)
     ax.set_ylim(low, high)
     ax.annotate("range\nnumber", (1.01, 1.01), xycoords="axes fraction", fontsize=7, va="bottom")
 
@@ -160,6 +176,11 @@ def odds(given: Odds | dict[str, Odds], ax: Any = None) -> Any:
     Axes
         Range numbers [-] against probabilities [-].
 
+    Raises
+    ------
+    SiltcodeError
+        ``nothing-counted`` if there are no odds.
+
     Examples
     --------
     >>> import siltcode
@@ -171,6 +192,8 @@ def odds(given: Odds | dict[str, Odds], ax: Any = None) -> Any:
     """
     ax = _axes(ax)
     labelled = {"": given} if isinstance(given, Odds) else {label: o for label, o in given.items() if o is not None}
+    if not labelled:
+        _arrays.refused("nothing-counted", "there are no odds", "odds rest on raw counts and their volume")
     hatches = ("", "//", "xx", "..", "\\\\", "++")
     places = _places([[number for number, p in each.items() if p >= 0.001] for each in labelled.values()])
     width = 0.8 / max(1, *(len(of_number) for of_number in places.values()))
@@ -182,7 +205,7 @@ def odds(given: Odds | dict[str, Odds], ax: Any = None) -> Any:
         ax.bar_label(bars, [_hundredths(each[number]) for number in numbers], fontsize=7, padding=1)
     shown = list(places)
     ax.set(xlabel="ISO 4406 range number [-]", ylabel="probability [-]", ylim=(0, 1.08))
-    ax.set_xticks(shown, [">28" if number == 29 else f"{number}" for number in shown])
+    ax.set_xticks(shown, list(map(_printed, shown)))
     if any(labelled):
         _legend_above(ax)
     return ax
@@ -288,7 +311,7 @@ def causes(job: Passes, ax: Any = None) -> Any:
     Raises
     ------
     ValueError
-        If the forecast has no doubt or the target is out of reach, so that there is nothing to share.
+        If the forecast has no doubt, or the target is met or out of reach, so that there is nothing to share.
 
     Examples
     --------
@@ -301,14 +324,20 @@ def causes(job: Passes, ax: Any = None) -> Any:
     'beta'
     """
     if job.causes is None:
-        why = "no doubt: state a spread, for example beta_spread=1.5" if job.reachable else "no end: the target is out of reach"
-        raise ValueError(f"the forecast has {why}")
+        raise ValueError(f"the forecast has {_without_causes(job)}")
     ax = _axes(ax)
     shares = sorted(((name, share) for name, share in job.causes.items() if share > 0), key=lambda cause: cause[1])
     bars = ax.barh([name for name, _ in shares], [share for _, share in shares], color=_COLOURS[0], height=0.6)
     ax.bar_label(bars, [f"{share:.0%}" if share >= 0.005 else "<1%" for _, share in shares], padding=3)
     ax.set(xlabel="share of the variance of the turnovers [-]", ylabel="cause", xlim=(0, 1.12))
     return ax
+
+
+def _without_causes(job: Passes) -> str:
+    """Why no cause has a share."""
+    if not job.reachable:
+        return "no end: the target is out of reach"
+    return "nothing to do: the target is met" if job.turnovers == 0 else "no doubt: state a spread, for example beta_spread=1.5"
 
 
 def runs(sample: Sample, ax: Any = None) -> Any:
@@ -326,6 +355,11 @@ def runs(sample: Sample, ax: Any = None) -> Any:
     Axes
         Runs [number] against the count over the mean [-].
 
+    Raises
+    ------
+    SiltcodeError
+        ``nothing-counted`` if no run has a count above 0.
+
     Examples
     --------
     >>> import siltcode
@@ -339,6 +373,8 @@ def runs(sample: Sample, ax: Any = None) -> Any:
     ax = _axes(ax)
     means = {channel.size_um: channel for channel in sample.channels}
     known = [um for um, mean in means.items() if isinstance(mean.per_ml, float) and mean.per_ml > 0]
+    if not known:
+        _arrays.refused("nothing-counted", "no run has counts above 0", "give a bottle in which particles were counted")
     shifts = np.linspace(-0.15, 0.15, len(known)) if len(known) > 1 else [0.0]
     for i, (um, shift) in enumerate(zip(known, shifts, strict=True)):
         _runs_of_size(ax, sample, means[um], shift, {**_style(i), "linestyle": "none"})

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 from siltcode import SiltcodeError
 
-quick = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+quick = settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
 class Form(NamedTuple):

@@ -72,6 +72,44 @@ def test_no_doubt_has_no_causes() -> None:
         plots.causes(siltcode.passes(*JOB))
 
 
+def test_a_target_that_is_met_has_no_causes() -> None:
+    with pytest.raises(ValueError, match="is met"):
+        plots.causes(siltcode.passes("15/13/10", *JOB[1:], beta_spread=1.5))
+
+
+OLD = siltcode.Sample.of({5: 500, 15: 20}, scale="um(acftd)")
+
+
+@pytest.mark.parametrize(
+    ("plot", "given", "code"),
+    [
+        (plots.spectrum, [], "nothing-counted"),
+        (plots.spectrum, [BOTTLE, OLD], "scales-mixed"),
+        (plots.odds, {"A": None}, "nothing-counted"),
+        (plots.runs, siltcode.Sample.of({4: 0}), "nothing-counted"),
+    ],
+)
+def test_what_cannot_be_drawn(plot: Any, given: Any, code: str) -> None:
+    with pytest.raises(siltcode.SiltcodeError) as caught:
+        plot(given, ax=pyplot.figure().subplots())
+    pyplot.close("all")
+    assert caught.value.code == code
+
+
+@pytest.mark.parametrize(
+    "given",
+    [{4: 0, 6: 0, 14: 0}, {4: 5}, {4: "TNTC", 6: "<1"}, {4: 1e9, 14: 1e8}],
+    ids=["nothing", "one size", "bounds", "above the scale"],
+)
+def test_odd_bottles_are_drawn(given: Any) -> None:
+    figure = pyplot.figure()
+    ax = plots.spectrum(siltcode.Sample.of(given), "18/16/13", figure.subplots())
+    figure.canvas.draw()
+    low, high = ax.get_ylim()
+    assert all(low < count < high for count in given.values() if isinstance(count, (int, float)) and count)
+    pyplot.close("all")
+
+
 def test_without_matplotlib(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "matplotlib.pyplot", None)
     with pytest.raises(ModuleNotFoundError, match=r"siltcode\[plots\]"):
