@@ -142,7 +142,11 @@ pub struct Bounds {
 
 impl fmt::Display for RangeNumber {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        if *self == Self::ABOVE { f.pad(">28") } else { f.pad(&self.0.to_string()) }
+        match f.width() {
+            _ if *self == Self::ABOVE => f.pad(">28"),
+            None => write!(f, "{}", self.0),
+            Some(_) => f.pad(&self.0.to_string()),
+        }
     }
 }
 
@@ -368,7 +372,10 @@ impl PartialOrd for Code {
 impl fmt::Display for Code {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let [first, second, third] = self.0;
-        f.pad(&format!("{first}/{second}/{third}"))
+        match f.width() {
+            None => write!(f, "{first}/{second}/{third}"),
+            Some(_) => f.pad(&format!("{first}/{second}/{third}")),
+        }
     }
 }
 

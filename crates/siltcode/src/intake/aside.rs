@@ -28,10 +28,11 @@ const SUMMARIES: [&str; 20] = [
     "count",
 ];
 
-/// Whether a cell says that its row sums up others.
+/// Whether a cell says that its row sums up others. No word for it ends in a digit, as most names do.
 pub(super) fn names_summary(cell: &str) -> bool {
     let cell = cell.trim().trim_end_matches([':', '.']);
-    SUMMARIES.iter().any(|word| word.eq_ignore_ascii_case(cell))
+    let numbered = cell.as_bytes().last().is_some_and(u8::is_ascii_digit);
+    !numbered && SUMMARIES.iter().any(|word| word.eq_ignore_ascii_case(cell))
 }
 
 /// A row whose bottle or run cell says that it sums up others, or whose first filled cell does.

@@ -150,9 +150,19 @@ pub(super) fn readings(text: &str) -> Option<Readings> {
     mantissa.contains(['.', ',']).then(|| Readings::of(mantissa))
 }
 
-/// The powers of ten up to the most digits that a double holds whatever they are.
-const POWERS: [f64; 16] =
-    [1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15];
+/// The most digits that a double holds whatever they are.
+const MOST_DIGITS: usize = 15;
+
+/// The powers of ten up to so many digits: as doubles they are exact.
+const TENS: [i64; MOST_DIGITS + 1] = {
+    let mut tens = [1; MOST_DIGITS + 1];
+    let mut at = 1;
+    while at < tens.len() {
+        tens[at] = 10 * tens[at - 1];
+        at += 1;
+    }
+    tens
+};
 
 /// A few digits with or without the table's own decimal mark, by far the most common cell.
 fn plain(text: &str, marks: Marks) -> Option<Number> {
@@ -165,26 +175,45 @@ fn plain(text: &str, marks: Marks) -> Option<Number> {
 /// Digits and power of ten are exact, so their ratio is the nearest double, as a full reading would give.
 #[inline]
 pub(super) fn leading(text: &[u8], mark: Option<u8>) -> Option<(Number, usize)> {
-    let (mut value, mut digits, mut whole_digits, mut length) = (0_u64, 0, None, 0);
-    for &byte in text {
-        if byte.is_ascii_digit() {
-            if digits + 1 == POWERS.len() {
-                return None;
-            }
-            value = value * 10 + u64::from(byte - b'0');
-            digits += 1;
-        } else if Some(byte) == mark && whole_digits.is_none() {
-            whole_digits = Some(digits);
-        } else {
-            break;
-        }
-        length += 1;
-    }
-    if digits == 0 {
+    let (whole, before) = digits(text);
+    let marked = mark.is_some() && text.get(before).copied() == mark;
+    let (part, behind) = if marked { digits(&text[before + 1..]) } else { (0, 0) };
+    if !(1..=MOST_DIGITS).contains(&(before + behind)) {
         return None;
     }
-    let power = POWERS[digits - whole_digits.unwrap_or(digits)];
-    Some((Number { value: value as f64 / power, half_step: 0.5 / power }, length))
+    let (value, power) = (whole * TENS[behind] + part, TENS[behind] as f64);
+    let number = Number { value: value as f64 / power, half_step: 0.5 / power };
+    Some((number, before + usize::from(marked) + behind))
+}
+
+/// The value of the digits that a text begins with, and how many there are; at most one more than [`MOST_DIGITS`].
+///
+/// Up to seven are taken at once, in the eight bytes of a word: a loop would cost more for not knowing how many there
+/// are than for the digits.
+#[inline]
+fn digits(text: &[u8]) -> (i64, usize) {
+    const ZEROS: u64 = u64::from_le_bytes([b'0'; 8]);
+    const TOP_BITS: u64 = u64::from_le_bytes([0x80; 8]);
+    let Some(eight) = text.first_chunk() else { return digits_one_by_one(text) };
+    let bytes = u64::from_le_bytes(*eight) ^ ZEROS; // a digit is now 0 to 9
+    // The lowest top bit that is set is that of the first byte above 9; what it carries over goes to those behind.
+    let others = (bytes.wrapping_add(TOP_BITS - 10 * (TOP_BITS >> 7)) | bytes) & TOP_BITS;
+    match others.trailing_zeros() {
+        0..8 => (0, 0),
+        64.. => digits_one_by_one(text),
+        bits => {
+            let ones = bytes << (64 - bits / 8 * 8); // the first digit stands lowest, zeros before it
+            let pairs = (10 * ones + (ones >> 8)) & 0x00FF_00FF_00FF_00FF;
+            let fours = (100 * pairs + (pairs >> 16)) & 0x0000_FFFF_0000_FFFF;
+            let eight = (10_000 * fours + (fours >> 32)) & 0xFFFF_FFFF;
+            (eight.cast_signed(), (bits / 8) as usize)
+        }
+    }
+}
+
+fn digits_one_by_one(text: &[u8]) -> (i64, usize) {
+    let digits = text.iter().take(MOST_DIGITS + 1).take_while(|byte| byte.is_ascii_digit());
+    digits.fold((0, 0), |(value, digits), byte| (10 * value + i64::from(byte - b'0'), digits + 1))
 }
 
 fn is_one_of(text: &str, words: &[&str]) -> bool {
@@ -378,6 +407,19 @@ mod tests {
                     assert!((plain.half_step / number.half_step - 1.0).abs() < 1e-15, "{text}");
                 }
             }
+        }
+    }
+
+    #[test]
+    fn digits_are_those_of_the_text() {
+        for i in 0..200_000_u64 {
+            let noise = i.wrapping_mul(0x9E37_79B9_7F4A_7C15);
+            let mut text = noise.rotate_left(17).to_le_bytes();
+            let length = (i % 9) as usize;
+            for (at, byte) in text[..length].iter_mut().enumerate() {
+                *byte = b'0' + noise.to_le_bytes()[at] % 10;
+            }
+            assert_eq!(digits(&text), digits_one_by_one(&text), "{text:?}");
         }
     }
 

@@ -24,7 +24,10 @@ struct MethodRange {
 
 pub(super) fn of_method(sample: &Sample, spectrum: &Spectrum, method: Option<&str>) -> Vec<Flag> {
     let noted = || {
-        sample.notes.iter().find(|(heading, _)| plain(heading) == "method" || plain(heading) == "testmethod")
+        let names_method = |heading: &str| {
+            letters(heading).eq("method".chars()) || letters(heading).eq("testmethod".chars())
+        };
+        sample.notes.iter().find(|(heading, _)| names_method(heading))
     };
     let Some(method) =
         method.or_else(|| noted().map(|(_, text)| text.as_str())).filter(|m| !m.trim().is_empty())
@@ -48,7 +51,11 @@ pub(super) fn of_method(sample: &Sample, spectrum: &Spectrum, method: Option<&st
 
 /// Letters and digits, in lower case: `ASTM D7619-22` holds `ASTM D 7619`.
 fn plain(text: &str) -> String {
-    text.chars().filter(char::is_ascii_alphanumeric).map(|c| c.to_ascii_lowercase()).collect()
+    letters(text).collect()
+}
+
+fn letters(text: &str) -> impl Iterator<Item = char> {
+    text.chars().filter(char::is_ascii_alphanumeric).map(|c| c.to_ascii_lowercase())
 }
 
 fn outside(channel: &Channel, range: &MethodRange) -> Option<Flag> {

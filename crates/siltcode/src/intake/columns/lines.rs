@@ -109,7 +109,8 @@ impl<'a> LineReader<'a> {
             }
             at = if let Step::Count(place, volume_ml) = step {
                 let (count, end) = self.count(text, at)?;
-                out.columns.counts[place].per_ml.push(count / volume_ml);
+                let per_ml = if volume_ml > 1.0 { count / volume_ml } else { count };
+                out.columns.counts[place].per_ml.push(per_ml);
                 let says = !count.is_nan();
                 counted |= says;
                 (says || column > 0).then_some(end)?
@@ -376,14 +377,10 @@ fn trimmed(cell: &str) -> &str {
     if is_mark(bytes.first()) && is_mark(bytes.last()) { cell } else { cell.trim() }
 }
 
-/// Whether a cell names its row: it is not empty and does not say that the row sums up others, as no word that ends in
-/// a digit does.
+/// Whether a cell names its row: it is not empty and does not say that the row sums up others.
 #[inline]
 fn names_row(cell: &str) -> bool {
-    match cell.as_bytes().last() {
-        None => false,
-        Some(byte) => byte.is_ascii_digit() || !aside::names_summary(cell),
-    }
+    cell.as_bytes().last().is_some_and(u8::is_ascii_digit) || !(cell.is_empty() || aside::names_summary(cell))
 }
 
 /// Whether the counts of the last row fall with size.
