@@ -9,17 +9,39 @@ const BLOCK: usize = 1 << 20;
 #[test]
 #[ignore = "takes a minute: make prove"]
 fn every_single_precision_float_reads_the_table_literally() {
+    on_all_threads((1 << 32) / BLOCK as u64, |table, block| {
+        prove_block(table, u32::try_from(block * BLOCK as u64).unwrap());
+    });
+}
+
+/// Sign, exponent and the highest sixteen bits of the fraction, which decide most doubles, with the rest of the bits at
+/// both ends and beside them.
+#[test]
+#[ignore = "takes a minute: make prove"]
+fn every_beginning_of_a_double_reads_the_table_literally() {
+    const REST_BITS: u32 = 36;
+    const RESTS: [u64; 4] = [0, 1, 1 << (REST_BITS - 1), (1 << REST_BITS) - 1];
+    let beginnings = (BLOCK / RESTS.len()) as u64;
+    on_all_threads((1 << (u64::BITS - REST_BITS)) / beginnings, |table, block| {
+        let beginnings = block * beginnings..(block + 1) * beginnings;
+        let bits = beginnings.flat_map(|beginning| RESTS.map(|rest| beginning << REST_BITS | rest));
+        let doubles: Vec<f64> = bits.map(f64::from_bits).collect();
+        let literal: Vec<u8> = doubles.iter().map(|&value| table.number(value)).collect();
+        let mut numbers = vec![0; BLOCK];
+        for path in Path::all() {
+            path.range_numbers(&doubles, &mut numbers).unwrap();
+            assert!(numbers == literal, "{path}, block {block}");
+        }
+    });
+}
+
+fn on_all_threads(blocks: u64, prove: impl Fn(&Ranges, u64) + Sync) {
     let table = Ranges::default();
-    let threads: u32 = std::thread::available_parallelism().map_or(1, |n| n.get().try_into().unwrap());
-    let blocks = (1_u64 << 32) / BLOCK as u64;
+    let threads = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
     std::thread::scope(|scope| {
-        for thread in 0..threads {
-            let table = &table;
-            scope.spawn(move || {
-                for block in (u64::from(thread)..blocks).step_by(threads as usize) {
-                    prove_block(table, u32::try_from(block * BLOCK as u64).unwrap());
-                }
-            });
+        for thread in 0..threads as u64 {
+            let (table, prove) = (&table, &prove);
+            scope.spawn(move || (thread..blocks).step_by(threads).for_each(|block| prove(table, block)));
         }
     });
 }
