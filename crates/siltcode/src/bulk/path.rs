@@ -13,9 +13,9 @@ use super::table::ENTRIES;
 use super::target::{Columns, Scores, Target};
 use crate::error::Result;
 
-/// Rows that stay in a near cache between their numbers and their outcome, and enough of each column in a row for the
-/// machine to fetch ahead.
-const BLOCK: usize = 8192;
+/// Rows that stay in the nearest cache between their numbers and their outcome, and so few of each column that the
+/// machine goes on fetching ahead of all three.
+const BLOCK: usize = 128;
 
 /// A way through an array. All give the same bytes; they differ in speed only.
 ///

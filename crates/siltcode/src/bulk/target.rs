@@ -117,16 +117,16 @@ impl Target {
         if rises | negative { IMPOSSIBLE } else { outcome }
     }
 
-    /// The outcome of a row whose counts are all counts.
+    /// The outcome of a row whose counts are all counts, as wide as a count, so that many are compared at once.
     #[allow(clippy::inline_always)] // as `outcome`
     #[allow(clippy::needless_bitwise_bool)] // as `outcome`
     #[inline(always)]
-    fn outcome_of_counts(&self, [fine, middle, coarse]: [f64; 3]) -> u8 {
+    fn outcome_of_counts(&self, [fine, middle, coarse]: [f64; 3]) -> u64 {
         let [a, b, c] = self.bars;
         let over = (fine > a.limit) | (middle > b.limit) | (coarse > c.limit);
         let rises = (middle > fine) | (coarse > middle);
-        let outcome = if over { Outcome::DoesNotConform as u8 } else { self.best };
-        if rises { IMPOSSIBLE } else { outcome }
+        let outcome = if over { Outcome::DoesNotConform as u64 } else { u64::from(self.best) };
+        if rises { u64::from(IMPOSSIBLE) } else { outcome }
     }
 
     /// The outcome of each row, given the range numbers of its counts; all are equally long.
@@ -141,9 +141,12 @@ impl Target {
                 fine.iter().zip(middle).zip(coarse).map(|((&fine, &middle), &coarse)| [fine, middle, coarse]);
             let counted = |numbers: &[u8]| numbers[rows.clone()].iter().all(|number| *number != NOT_COUNTED);
             if numbers.into_iter().all(counted) {
-                out.iter_mut()
+                let mut wide = [0; BLOCK];
+                wide.iter_mut()
                     .zip(columns)
                     .for_each(|(outcome, row)| *outcome = target.outcome_of_counts(row));
+                #[allow(clippy::cast_possible_truncation)] // each is a byte
+                out.iter_mut().zip(wide).for_each(|(outcome, wide)| *outcome = wide as u8);
             } else {
                 out.iter_mut().zip(columns).for_each(|(outcome, row)| *outcome = target.outcome(row));
             }
