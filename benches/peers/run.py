@@ -491,13 +491,16 @@ def main():
     made = arrays(given.folder, given.size)
     ours = Side(given.folder, given.binary)
     table = Table(given.rounds)
-    bench_numbers(table, ours, made["values"])
-    bench_score(table, ours, [made["column-4"], made["column-6"], made["column-14"]])
-    bench_certainty(table, ours, made["counts"])
-    bench_forecast(table, ours, [made[f"tank-{i}"] for i in range(12)])
-    bench_doubt(table, ours)
-    bench_text(table, given.command, given.folder, given.rows)
-    bench_command(table, given.command, given.folder, given.large)
+    if given.only != "text":
+        bench_numbers(table, ours, made["values"])
+        bench_score(table, ours, [made["column-4"], made["column-6"], made["column-14"]])
+        bench_certainty(table, ours, made["counts"])
+        bench_forecast(table, ours, [made[f"tank-{i}"] for i in range(12)])
+        bench_doubt(table, ours)
+    if given.only != "arrays":
+        bench_columns(table, ours, given.folder, given.rows)
+        bench_text(table, given.command, given.folder, given.rows)
+        bench_command(table, given.command, given.folder, given.large)
     print(f"\n{table.missed} targets missed")
 
 
