@@ -66,10 +66,10 @@ class Side:
             sys.exit(f"{self.path or 'one side'} failed at `{work}`")
         return tuple(float(seconds) for seconds in answer.split())
 
-    def result(self, save):
-        """The bytes of the last result."""
+    def result(self, save, dtype=np.uint8):
+        """The last result."""
         self(save)
-        return np.fromfile(self.folder / "result", dtype=np.uint8)
+        return np.fromfile(self.folder / "result", dtype)
 
 
 def timed(peer):
@@ -222,8 +222,7 @@ def bench_certainty(table, ours, counts):
         return odds
 
     ours("odds")
-    ours("save odds")
-    expected = np.fromfile(ours.folder / "result").reshape(-1, UPPER.size + 1)
+    expected = ours.result("save odds", float).reshape(-1, UPPER.size + 1)
     table.compare(
         "code odds, 1e6 samples",
         lambda: ours("odds"),
@@ -270,8 +269,7 @@ def bench_forecast(table, ours, columns):
     channels = [columns[i : i + 4] for i in range(0, 12, 4)]
     scenarios, stepped = channels[0][0].size, 100
     ours("forecast")
-    ours("save forecast")
-    expected = np.fromfile(ours.folder / "result")
+    expected = ours.result("save forecast", float)
     table.compare(
         "forecasts, 1e6 tanks, 3 channels",
         lambda: ours("forecast"),
@@ -299,8 +297,7 @@ def drawn(random, draws=1_000_000):
 
 def bench_doubt(table, ours):
     ours("doubt")
-    ours("save doubt")
-    expected = np.fromfile(ours.folder / "result")
+    expected = ours.result("save doubt", float)
     random = np.random.default_rng(11171)
     table.compare(
         "turnovers to plan with, 3 channels, 4 causes of doubt",
@@ -355,9 +352,20 @@ def command(binary, *arguments, out=os.devnull):
     return time.perf_counter() - start, seconds, memory
 
 
+def outcomes_of(frame):
+    """Range numbers and outcomes of the columns of counts of a frame."""
+    return outcomes([np.ascontiguousarray(frame[name]) for name in HEADING.strip().split(",")[2:]])
+
+
+def columns_by(read):
+    """The frame that a reader makes of a text, with its numbers and outcomes."""
+    frame = read()
+    return frame, outcomes_of(frame)
+
+
 def scored_frame(frame):
     """Code and outcome put beside a frame's own columns."""
-    numbers_of, outcome = outcomes([np.ascontiguousarray(frame[name]) for name in HEADING.strip().split(",")[2:]])
+    numbers_of, outcome = outcomes_of(frame)
     texts = [number.astype(str) for number in numbers_of]
     code = np.char.add(np.char.add(np.char.add(np.char.add(texts[0], "/"), texts[1]), "/"), texts[2])
     return numbers_of, code, WORDS[outcome]
@@ -376,16 +384,6 @@ def with_polars(source, target):
     frame.with_columns(pl.Series(name, column) for name, column in columns.items()).write_csv(target)
 
 
-def columns_by_pandas(source):
-    frame = pd.read_csv(source, engine="c")
-    return frame, outcomes([np.ascontiguousarray(frame[name]) for name in HEADING.strip().split(",")[2:]])
-
-
-def columns_by_polars(source):
-    frame = pl.read_csv(source)
-    return frame, outcomes([np.ascontiguousarray(frame[name]) for name in HEADING.strip().split(",")[2:]])
-
-
 def same_columns(folder, result):
     """Whether a peer's names, times, counts, numbers and outcomes are those that ours saved."""
     frame, (numbers_of, outcome) = result
@@ -402,7 +400,7 @@ def serve(folder):
     """A side that reads texts by polars: answers each line with the seconds it took."""
     print("polars", flush=True)
     for _ in sys.stdin:
-        clock, used, result = timed(lambda: columns_by_polars(folder / "bottles.csv"))
+        clock, used, result = timed(lambda: columns_by(lambda: pl.read_csv(folder / "bottles.csv")))
         if not same_columns(folder, result):
             sys.exit("polars came to something else")
         print(clock, used, flush=True)
@@ -415,8 +413,8 @@ def bench_columns(table, ours, folder, rows):
     ours("save text")
     bench = f"text to columns and scores, {rows / 1e6:.1f}e6 rows"
     same = lambda result: same_columns(folder, result)
-    by_pandas = lambda: timed(lambda: columns_by_pandas(source))
-    by_polars = lambda: timed(lambda: columns_by_polars(source))
+    by_pandas = lambda: timed(lambda: columns_by(lambda: pd.read_csv(source, engine="c")))
+    by_polars = lambda: timed(lambda: columns_by(lambda: pl.read_csv(source)))
     two_polars = Side(folder, sys.executable, __file__, "--serve", threads=2)
     one, two = lambda: ours("text"), lambda: ours("text 2 threads")
     table.compare(bench, one, by_pandas, ("1 thread", "pandas C engine + numpy"), 2, same)
