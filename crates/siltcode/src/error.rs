@@ -325,6 +325,28 @@ kinds! {
     TargetWithoutParticles { }
         "target-without-particles" "the target limits no particles"
         "give a code, a specification with one, or counts at sizes"
+    /// Rates without the time in which so much comes in.
+    RatesWithoutTime { text: String }
+        "rates-without-time" "the rates `{text}` do not say their time"
+        "say in what time they come in: 4:30,6:5,14:0.2 per h"
+
+    // jobs
+    /// A job that is not TOML.
+    JobUnreadable { message: String }
+        "job-unreadable" "the job is not readable TOML: {message}"
+        "one `name = value` a line, text in double quotes: tank = \"18 m3\""
+    /// A key that a job cannot have there.
+    JobKeyUnknown { key: String, place: String, known: String }
+        "job-key-unknown" "`{key}` is nothing that {place} can have"
+        "it may have: {known}"
+    /// A key that a job must have.
+    JobKeyMissing { key: String, place: String }
+        "job-key-missing" "{place} has no `{key}`"
+        "add it: {key} = ..., or [[{key}]] where there may be several"
+    /// A value that does not fit its key.
+    JobValueUnusable { key: String, found: String, expected: String }
+        "job-value-unusable" "`{found}` does not fit `{key}`"
+        "give {expected}"
 
     // specifications
     /// A specification that is not TOML.

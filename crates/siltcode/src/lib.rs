@@ -10,6 +10,7 @@
 
 #![cfg_attr(test, allow(clippy::float_cmp))] // table bounds and exact results are compared exactly
 
+mod keyed;
 mod table;
 
 pub mod bulk;
@@ -23,6 +24,7 @@ pub mod error;
 pub mod filter;
 pub mod intake;
 pub mod mass;
+pub mod plan;
 pub mod provenance;
 pub mod sample;
 pub mod score;

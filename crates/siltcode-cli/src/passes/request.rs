@@ -4,7 +4,7 @@ use siltcode::certainty::Interval;
 use siltcode::filter::rating::pairs;
 use siltcode::filter::{BetaAt, Challenge, Efficiency, Element, Kind, Rating, Share, Stage, Train};
 use siltcode::tank::{Channel, DeadZone, Decline, Doubt, Ensemble, Forecast, Mixing, Plant, Sources, Target};
-use siltcode::units::{Duration, Flow};
+use siltcode::units::Flow;
 use siltcode::{Size, Spectrum};
 
 use super::start::{From, counts};
@@ -83,7 +83,7 @@ impl Args {
     fn sources(&self) -> Result<Sources, Failure> {
         let mut sources = Sources::NONE;
         if let Some(text) = &self.ingress {
-            sources = sources.ingress_per_hour(&rates(text)?)?;
+            sources = sources.ingress_per_hour(&Sources::rates_per_hour(text)?)?;
         }
         if let Some(text) = &self.shedding {
             sources = sources.shedding(&Spectrum::from_per_ml(&pairs(text)?)?)?;
@@ -169,16 +169,4 @@ fn unrated(size: Size, found: BetaAt) -> Option<String> {
         }
         _ => None,
     }
-}
-
-/// Reads `4:30,6:5,14:0.2 per h` as rates an hour; any unit of time will do.
-fn rates(text: &str) -> Result<Spectrum, Failure> {
-    let parted = text.split_once("per ").or_else(|| text.split_once('/'));
-    let (list, unit) = parted.ok_or_else(|| {
-        let hint = "say in what time they come in: \"4:30,6:5,14:0.2 per h\"";
-        Failure::new(format!("the rates `{text}` do not say their time"), hint)
-    })?;
-    let hours = format!("1 {}", unit.trim()).parse::<Duration>()?.hours();
-    let rates: Vec<_> = pairs(list.trim())?.into_iter().map(|(um, rate)| (um, rate / hours)).collect();
-    Ok(Spectrum::from_per_ml(&rates)?)
 }

@@ -39,6 +39,20 @@ pub enum Kind {
     EmptyHousing,
 }
 
+impl Kind {
+    /// The word it has in files.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Bag => "bag",
+            Self::SpinOn => "spin-on",
+            Self::Cartridge => "cartridge",
+            Self::WaterAbsorbing => "water-absorbing",
+            Self::EmptyHousing => "empty-housing",
+        }
+    }
+}
+
 impl fmt::Display for Kind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.pad(match self {

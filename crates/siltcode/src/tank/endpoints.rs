@@ -1,13 +1,17 @@
 //! Where a cleaning starts, what it must meet, and what comes in meanwhile.
 
+use std::str::FromStr;
+
 use crate::certainty::Scatter;
 use crate::class::iso4406::{Code, Place, RangeNumber};
 use crate::count::{Evidence, PerMl};
-use crate::error::{ErrorKind, Result};
+use crate::error::{Error, ErrorKind, Result};
+use crate::filter::rating::pairs;
 use crate::sample::Sample;
 use crate::size::{Size, SizeScale};
-use crate::spec::{Demand, Spec};
+use crate::spec::{Demand, Spec, published};
 use crate::spectrum::{Channel, Spectrum};
+use crate::units::Duration;
 
 /// Cumulative counts at sizes, sizes rising.
 pub type AtSizes = [(Size, PerMl)];
@@ -215,6 +219,36 @@ impl Sources {
         Ok(Self { shedding: Start::of_counts(returned)?.counts, ..self })
     }
 
+    /// Reads `4:30,6:5,14:0.2 per h`, particles that come in at and above sizes in um(c), as rates an hour; any unit of
+    /// time will do.
+    ///
+    /// ```
+    /// use siltcode::tank::Sources;
+    ///
+    /// let hourly = Sources::rates_per_hour("4:30,6:5 per min")?;
+    /// assert_eq!(hourly.at_um(6.0).and_then(|at| at.reading.count()).unwrap().get(), 300.0);
+    /// # Ok::<(), siltcode::Error>(())
+    /// ```
+    ///
+    /// # Errors
+    /// `rates-without-time` unless the text says in what time; `beta-unreadable`, `quantity-unreadable` and those of
+    /// [`Spectrum::from_per_ml`].
+    pub fn rates_per_hour(text: &str) -> Result<Spectrum> {
+        let parted = text.split_once("per ").or_else(|| text.split_once('/'));
+        let (list, unit) = parted.ok_or_else(|| ErrorKind::RatesWithoutTime { text: text.trim().into() })?;
+        let hours = format!("1 {}", unit.trim()).parse::<Duration>()?.hours();
+        let rates: Vec<_> = pairs(list.trim())?.into_iter().map(|(um, rate)| (um, rate / hours)).collect();
+        Spectrum::from_per_ml(&rates)
+    }
+
+    /// Reads `4:30000,6:9000,14:900`, particles per mL at and above sizes in um(c).
+    ///
+    /// # Errors
+    /// `beta-unreadable` where the text is no such list, and those of [`Spectrum::from_per_ml`].
+    pub(crate) fn counts(text: &str) -> Result<Spectrum> {
+        Spectrum::from_per_ml(&pairs(text)?)
+    }
+
     /// Particles that come in each hour, at and above each size, per mL of tank.
     #[must_use]
     pub fn ingress(&self) -> &AtSizes {
@@ -225,6 +259,33 @@ impl Sources {
     #[must_use]
     pub fn shed(&self) -> &AtSizes {
         &self.shedding
+    }
+}
+
+impl FromStr for Start {
+    type Err = Error;
+
+    /// Reads a code, or particles per mL at and above sizes in um(c): `4:30000,6:9000,14:900`.
+    fn from_str(text: &str) -> Result<Self> {
+        if text.contains(':') {
+            Self::of_counts(&Sources::counts(text)?)
+        } else {
+            Self::of_code(text.parse()?)
+        }
+    }
+}
+
+impl FromStr for Target {
+    type Err = Error;
+
+    /// Reads a code, particles per mL at and above sizes in um(c), or the name of a published specification.
+    fn from_str(text: &str) -> Result<Self> {
+        match text.parse::<Code>() {
+            _ if text.contains(':') => Self::of_counts(&Sources::counts(text)?),
+            Err(error) if text.contains('/') => Err(error),
+            Err(_) => Self::of_spec(&published::spec(text)?),
+            Ok(code) => Self::of_code(code),
+        }
     }
 }
 
