@@ -19,6 +19,7 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
+use super::conditions::{Conditions, Laminar};
 use super::rating::Rating;
 use crate::error::{ErrorKind, Result};
 use crate::units::{Duration, Flow, KinematicViscosity, Mass, Pressure, Volume};
@@ -251,6 +252,13 @@ impl Element {
         self.change_time
     }
 
+    /// The conditions to which its pressures belong. None where they are not known.
+    #[must_use]
+    pub fn rated(&self) -> Option<Conditions> {
+        let viscosity = Some(self.drop?.viscosity);
+        Some(Conditions { flow: self.rated_flow, viscosity, density: None })
+    }
+
     /// The differential pressure of the clean element at another flow and viscosity: in proportion to both, which holds
     /// while the flow through the medium is laminar and the housing takes little. None where it is not known.
     ///
@@ -258,13 +266,13 @@ impl Element {
     /// `quantity-out-of-range` where the result leaves the range of a double.
     #[must_use]
     pub fn clean_at(&self, flow: Flow, viscosity: KinematicViscosity) -> Option<Result<Pressure>> {
-        let drop = self.drop?;
-        Some(Pressure::from_kpa(drop.clean.kpa() * self.load(drop, flow, viscosity)))
+        let read = Conditions { flow, viscosity: Some(viscosity), density: None };
+        Some(Laminar::Throughout.from_rated(self.drop?.clean, &self.rated()?, &read))
     }
 
     /// What a differential pressure read at another flow and viscosity is at rated flow and the viscosity of the
     /// element's own pressures: only that can be held against the terminal one. Laminar, as
-    /// [`clean_at`](Self::clean_at). None where the element's pressures are not known.
+    /// [`clean_at`](Self::clean_at); [`Laminar`] has other shares. None where the element's pressures are not known.
     ///
     /// # Errors
     /// `quantity-out-of-range` unless the flow read is above 0.
@@ -275,12 +283,7 @@ impl Element {
         flow: Flow,
         viscosity: KinematicViscosity,
     ) -> Option<Result<Pressure>> {
-        let drop = self.drop?;
-        Some(Pressure::from_kpa(reading.kpa() / self.load(drop, flow, viscosity)))
-    }
-
-    /// Flow times viscosity, over that at which the pressures are stated \[-\].
-    fn load(&self, drop: PressureDrop, flow: Flow, viscosity: KinematicViscosity) -> f64 {
-        flow.l_per_min() / self.rated_flow.l_per_min() * viscosity.mm2_per_s() / drop.viscosity.mm2_per_s()
+        let read = Conditions { flow, viscosity: Some(viscosity), density: None };
+        Some(Laminar::Throughout.to_rated(reading, &read, &self.rated()?))
     }
 }
