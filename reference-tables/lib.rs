@@ -45,6 +45,7 @@ register! {
     UNITS "units"
     CAUTIONS "cautions"
     CONSTANTS "constants"
+    ELEMENT_CHANGE "element_change"
 }
 
 register! {

@@ -348,6 +348,32 @@ kinds! {
         "job-value-unusable" "`{found}` does not fit `{key}`"
         "give {expected}"
 
+    // jobs under way
+    /// A differential pressure without the flow at which it was read.
+    FlowMissing { pressure: String }
+        "flow-missing" "a differential pressure of {pressure} is given without the flow at which it was read"
+        "read the flow beside every pressure: a low pressure at a low flow may be that of a loaded element"
+    /// An element loaded beyond what a law can tell of.
+    LoadingLawLeft { law: String, loading: String, limit: f64 }
+        "loading-law-left" "the {law} law has no resistance at a loading of {loading}"
+        "it is blocked at {limit}: give a loading below that, or take another law"
+    /// Readings that do not follow one another along their axis.
+    AxisNotRising { before: String, after: String }
+        "axis-not-rising" "{after} follows on {before}"
+        "give the readings in their order, and start anew where an element was changed or a meter set to zero"
+    /// Fewer readings than a line can be drawn through.
+    ReadingsTooFew { found: usize, least: usize }
+        "readings-too-few" "{found} usable readings at different places are too few for a line"
+        "read {least} or more, with pressures above 0"
+    /// Two samples that were not counted at the same sizes.
+    SizesDiffer { before: String, after: String }
+        "sizes-differ" "one sample was counted at {before}, the other at {after}"
+        "what was caught is known only between samples counted at the same sizes"
+    /// A drop in pressure against the flow.
+    GaugesCrossed { before: String, behind: String }
+        "gauges-crossed" "the vacuum is {before} before the element and only {behind} behind it"
+        "the vacuum grows towards the pump: check which gauge is which, and that both read zero at rest"
+
     // specifications
     /// A specification that is not TOML.
     SpecUnreadable { message: String }

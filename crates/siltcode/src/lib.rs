@@ -23,6 +23,7 @@ pub mod count;
 pub mod error;
 pub mod filter;
 pub mod intake;
+pub mod job;
 pub mod mass;
 pub mod plan;
 pub mod provenance;

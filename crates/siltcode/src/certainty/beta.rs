@@ -19,12 +19,14 @@ pub(crate) fn regularized(a: f64, b: f64, x: f64, y: f64) -> f64 {
     }
 }
 
-/// `x^a y^b / B(a, b)`, from the distances to `a / (a + b)` and `b / (a + b)` so that nothing large cancels.
+/// `x^a y^b / B(a, b)`, from the distances to `a / (a + b)` and `b / (a + b)` so that nothing large cancels;
+/// far below them `x` and `y` have more digits than their distances.
 #[allow(clippy::many_single_char_names)] // the letters of the formula
 fn front(a: f64, b: f64, x: f64, y: f64) -> f64 {
     let n = a + b;
     let shift = (x * b - y * a) / n; // x - a / n
-    let exponent = a * ln_1p_less(shift * n / a) + b * ln_1p_less(-shift * n / b);
+    let far = |m: f64, ratio: f64| if m < -0.4 { ratio.ln() - m } else { ln_1p_less(m) };
+    let exponent = a * far(shift * n / a, x * n / a) + b * far(-shift * n / b, y * n / b);
     let stirling = ln_scaled(n) - ln_scaled(a) - ln_scaled(b);
     (exponent + stirling).exp() * (a * b / (2.0 * PI * n)).sqrt()
 }

@@ -35,6 +35,7 @@ pub mod precision;
 pub(crate) mod quadrature;
 pub mod ratio;
 pub mod runs;
+pub(crate) mod student;
 
 pub use assess::{Assessment, ChannelCertainty, Unrecorded, assess};
 pub use decision::{Decision, Judged, Rule, Settle};

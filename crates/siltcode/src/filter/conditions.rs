@@ -45,8 +45,7 @@ impl Conditions {
         let both = |from: Option<f64>, to: Option<f64>| from.zip(to).map_or(1.0, |(from, to)| to / from);
         let flow = to.flow.l_per_min() / self.flow.l_per_min();
         let density = both(self.density.map(Density::kg_per_m3), to.density.map(Density::kg_per_m3));
-        let [from, to] =
-            [self, to].map(|conditions| conditions.viscosity.map(KinematicViscosity::mm2_per_s));
+        let [from, to] = [self, to].map(|conditions| conditions.viscosity.map(KinematicViscosity::mm2_per_s));
         (flow * density * both(from, to), flow * density * flow)
     }
 }
@@ -102,7 +101,9 @@ impl fmt::Display for Laminar {
         match self {
             Self::Throughout => f.write_str("the whole pressure is taken for laminar"),
             Self::AtReading(share) => write!(f, "{} % of each reading is laminar", percent(*share)),
-            Self::AtRated(share) => write!(f, "{} % of the pressure at rated flow is laminar", percent(*share)),
+            Self::AtRated(share) => {
+                write!(f, "{} % of the pressure at rated flow is laminar", percent(*share))
+            }
         }
     }
 }

@@ -233,6 +233,7 @@ quantities! {
         from_minutes minutes "min"
         from_hours hours "h"
         from_days days "d"
+        from_years years "y"
     }
 
     /// A length: a bore, a height, a depth.
@@ -240,6 +241,12 @@ quantities! {
         from_metres metres "m"
         from_mm mm "mm"
         from_inches inches "in"
+        from_feet feet "ft"
+    }
+
+    /// A height of liquid, as pumps are rated by: upwards, or downwards where negative.
+    Head "head" Finite si ["m"] us ["ft"] {
+        from_metres metres "m"
         from_feet feet "ft"
     }
 

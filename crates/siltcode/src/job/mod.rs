@@ -1,0 +1,22 @@
+//! A job under way: what its gauges say.
+//!
+//! - [`loading`]: how the resistance of an element grows with what it has caught;
+//! - [`trend`]: when an element will be due, with its interval;
+//! - [`change`]: the published rule by which elements are changed;
+//! - [`watch`]: what a series of differential pressures says;
+//! - [`captured`]: what an element has caught between two samples;
+//! - [`suction`]: vacuum and net positive suction head;
+//! - [`logged`]: turnovers from logged flows and totalisers.
+
+pub mod captured;
+pub mod change;
+mod line;
+pub mod loading;
+pub mod suction;
+pub mod trend;
+
+pub use captured::Captured;
+pub use change::{ChangeRule, Duty};
+pub use loading::{CapacityUsed, Loading, LoadingLaw, Resistance};
+pub use suction::{PumpLimits, Reserve, Suction, SuctionLimit, SuctionLine};
+pub use trend::{Along, Answer, Axis, Expected, Fit, Outlook, Trend};

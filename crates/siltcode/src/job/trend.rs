@@ -1,0 +1,402 @@
+//! When an element will be due: a trend of its differential pressures, carried on to the terminal one.
+//!
+//! Each of the four laws `dR/dv = K R^n` makes a straight line of the pressures along what was caught, once they are put
+//! through `(p^(1-n) - 1) / (1 - n)`. The line is fitted by least squares; where it reaches the terminal pressure is an
+//! inverse regression, with Fieller's interval. The laws are compared by Akaike's criterion, on the pressures themselves
+//! (the family of G. E. P. Box and D. R. Cox, Journal of the Royal Statistical Society B 26 (1964) 211-252, with pressures
+//! relative to their geometric mean, so that the sums of squares can be compared).
+//!
+//! The pressures have to be brought to rated flow first: see [`watch`](super::watch).
+//!
+//! ```
+//! use siltcode::certainty::Level;
+//! use siltcode::job::{Axis, LoadingLaw, Outlook, Trend};
+//! use siltcode::tank::Turnovers;
+//! use siltcode::units::Pressure;
+//!
+//! let bar = [0.30, 0.36, 0.47, 0.58, 0.76, 0.95, 1.22];
+//! let readings = bar.iter().enumerate().map(|(i, &bar)| {
+//!     Ok((Turnovers::new(0.2 * i as f64)?.into(), Pressure::from_bar(bar)?))
+//! });
+//! let trend = Trend::new(Axis::Turnovers, readings.collect::<siltcode::Result<_>>()?)?;
+//! let Outlook::Expected(expected) = trend.outlook(Pressure::from_bar(2.2)?, Level::default())? else { panic!() };
+//! let exponential = expected.under(LoadingLaw::Intermediate).unwrap();
+//! assert_eq!(format!("{:.2}", exponential.at.get()), "1.71");
+//! let (mean, single) = (exponential.mean_line.unwrap(), exponential.single_reading.unwrap());
+//! assert_eq!(format!("{:.2} to {:.2}", mean.low.get(), mean.high.get()), "1.66 to 1.76");
+//! assert_eq!(format!("{:.2} to {:.2}", single.low.get(), single.high.get()), "1.64 to 1.78");
+//! # Ok::<(), siltcode::Error>(())
+//! ```
+
+use std::fmt;
+use std::str::FromStr;
+
+use serde::{Deserialize, Serialize};
+
+use super::line::Line;
+use super::loading::LoadingLaw;
+use crate::certainty::{Interval, Level};
+use crate::error::{Error, ErrorKind, Result};
+use crate::tank::Turnovers;
+use crate::units::{Duration, Mass, Pressure, significant};
+
+/// What the pressures are followed along.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Axis {
+    /// The mass that was caught \[g\].
+    CapturedMass,
+    /// Tank turnovers.
+    Turnovers,
+    /// Time \[h\]: the caller's choice, and marked so. While a tank becomes cleaner an element loads ever more slowly,
+    /// so it is due later than the time says, or never.
+    Time,
+}
+
+/// How far along its axis a reading stands \[g, turnovers or h\]: finite.
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize)]
+#[serde(transparent)]
+pub struct Along(f64);
+
+/// Readings of one element, in their order: how far along the axis, and the pressure at rated flow.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Trend {
+    axis: Axis,
+    readings: Vec<(Along, Pressure)>,
+}
+
+/// One law, fitted to the readings.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Fit {
+    law: LoadingLaw,
+    line: Line,
+    /// The geometric mean of the pressures \[kPa\].
+    mean_kpa: f64,
+}
+
+/// What the readings say of when the element will be due.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(tag = "outlook", rename_all = "kebab-case")]
+pub enum Outlook {
+    /// It rises, and will reach the terminal pressure.
+    Expected(Expected),
+    /// The interval of the slope holds 0: nothing says that the terminal pressure is ever reached, and the interval of
+    /// where is unbounded.
+    NoTrend {
+        /// The relative growth, at the mean of the pressures \[1/unit of the axis\].
+        growth: Interval<f64>,
+    },
+    /// It falls, steadily and beyond chance: see what lets the fluid past the medium.
+    Falling {
+        /// The relative growth, at the mean of the pressures \[1/unit of the axis\].
+        growth: Interval<f64>,
+    },
+    /// Too few readings since the first rise of 10 % for an answer.
+    TooFew {
+        /// So many more are needed, once the pressure has risen by 10 %.
+        lacking: usize,
+        /// Whether it has risen by 10 %.
+        risen: bool,
+    },
+}
+
+/// When the element will be due.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Expected {
+    /// What it is stated along.
+    pub axis: Axis,
+    /// The terminal pressure, at rated flow.
+    pub terminal: Pressure,
+    /// The last reading.
+    pub last: Along,
+    /// The level of the intervals.
+    pub level: Level,
+    /// What each law says, the one first that fits best.
+    pub laws: Vec<Answer>,
+    /// From the soonest to the latest of the laws. How a law carries on is not in any of their intervals.
+    pub spread: Interval<Along>,
+}
+
+/// What one law says.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Answer {
+    /// The law.
+    pub law: LoadingLaw,
+    /// Akaike's criterion: the smaller, the better it fits. Below 2 apart they can hardly be told from each other.
+    pub aic: f64,
+    /// Where the line reaches the terminal pressure.
+    pub at: Along,
+    /// The interval of where the mean pressure reaches it; none where unbounded.
+    pub mean_line: Option<Interval<Along>>,
+    /// The interval of where a single reading does; none where unbounded.
+    pub single_reading: Option<Interval<Along>>,
+}
+
+/// Readings asked for since the first rise.
+const LEAST_READINGS: usize = 4;
+/// That rise, over the first reading.
+const FIRST_RISE: f64 = 1.1;
+/// Parameters of a fit: where the line starts, its slope, the scatter.
+const PARAMETERS: f64 = 3.0;
+
+impl Axis {
+    /// Every axis.
+    pub const ALL: [Self; 3] = [Self::CapturedMass, Self::Turnovers, Self::Time];
+
+    /// The unit a place along it is stated in; none for turnovers.
+    #[must_use]
+    pub const fn unit(self) -> &'static str {
+        match self {
+            Self::CapturedMass => "g",
+            Self::Turnovers => "",
+            Self::Time => "h",
+        }
+    }
+
+    /// What has to be said of answers along it.
+    #[must_use]
+    pub const fn note(self) -> Option<&'static str> {
+        match self {
+            Self::Time => Some(
+                "the axis is time, as asked for: while the tank becomes cleaner an element loads ever more slowly, so it is due later than this, or never",
+            ),
+            Self::CapturedMass | Self::Turnovers => None,
+        }
+    }
+
+    /// A place along it, with its unit.
+    #[must_use]
+    pub fn print(self, along: Along) -> String {
+        let unit = if self == Self::Turnovers { "turnovers" } else { self.unit() };
+        format!("{} {unit}", significant(along.0, 4))
+    }
+}
+
+impl fmt::Display for Axis {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(match self {
+            Self::CapturedMass => "captured-mass",
+            Self::Turnovers => "turnovers",
+            Self::Time => "time",
+        })
+    }
+}
+
+impl FromStr for Axis {
+    type Err = Error;
+
+    /// Reads the name of an axis.
+    fn from_str(text: &str) -> Result<Self> {
+        let found = Self::ALL.into_iter().find(|axis| axis.to_string() == text.trim());
+        let range = "one of captured-mass, turnovers, time".into();
+        let unknown = ErrorKind::QuantityOutOfRange { quantity: "axis".into(), value: text.into(), range };
+        found.ok_or_else(|| unknown.into())
+    }
+}
+
+impl Along {
+    /// A place along an axis.
+    ///
+    /// # Errors
+    /// `quantity-out-of-range` unless the value is finite.
+    pub fn new(value: f64) -> Result<Self> {
+        if value.is_finite() {
+            return Ok(Self(value + 0.0));
+        }
+        let (quantity, range) = ("place along the axis".into(), "a finite number".into());
+        Err(ErrorKind::QuantityOutOfRange { quantity, value: value.to_string(), range }.into())
+    }
+
+    /// The number \[g, turnovers or h\].
+    #[must_use]
+    pub const fn get(self) -> f64 {
+        self.0
+    }
+}
+
+impl From<Mass> for Along {
+    fn from(mass: Mass) -> Self {
+        Self(mass.grams())
+    }
+}
+
+impl From<Turnovers> for Along {
+    fn from(turnovers: Turnovers) -> Self {
+        Self(turnovers.get())
+    }
+}
+
+impl From<Duration> for Along {
+    fn from(time: Duration) -> Self {
+        Self(time.hours())
+    }
+}
+
+impl Trend {
+    /// Readings of one element in their order, each at rated flow.
+    ///
+    /// # Errors
+    /// `axis-not-rising` unless each reading stands as far along the axis as the one before, or further.
+    pub fn new(axis: Axis, readings: Vec<(Along, Pressure)>) -> Result<Self> {
+        match readings.windows(2).find(|pair| pair[0].0 > pair[1].0) {
+            None => Ok(Self { axis, readings }),
+            Some(pair) => {
+                let (before, after) = (axis.print(pair[0].0), axis.print(pair[1].0));
+                Err(ErrorKind::AxisNotRising { before, after }.into())
+            }
+        }
+    }
+
+    /// The readings.
+    #[must_use]
+    pub fn readings(&self) -> &[(Along, Pressure)] {
+        &self.readings
+    }
+
+    /// Readings of 0 or less, which no law knows: a gauge that does not move yet, or hangs. They are left out.
+    #[must_use]
+    pub fn left_out(&self) -> usize {
+        self.readings.len() - self.usable().count()
+    }
+
+    fn usable(&self) -> impl Iterator<Item = (f64, f64)> {
+        let each = self.readings.iter().map(|(along, pressure)| (along.0, pressure.kpa()));
+        each.filter(|&(_, kpa)| kpa > 0.0)
+    }
+
+    /// A law of [`BLOCKING`](LoadingLaw::BLOCKING), fitted.
+    ///
+    /// # Errors
+    /// `readings-too-few` unless three readings above 0 stand at two places or more, not too far apart for a double.
+    fn fit(&self, law: LoadingLaw) -> Result<Fit> {
+        let found = self.usable().count();
+        let mean_kpa = (self.usable().map(|(_, kpa)| kpa.ln()).sum::<f64>() / found as f64).exp();
+        let points: Vec<_> = self.usable().map(|(x, kpa)| (x, law.straight(kpa / mean_kpa))).collect();
+        let line = Line::through(&points).ok_or(ErrorKind::ReadingsTooFew { found, least: 3 })?;
+        Ok(Fit { law, line, mean_kpa })
+    }
+
+    /// The four laws, the one first that fits best.
+    ///
+    /// # Errors
+    /// `readings-too-few` unless three readings above 0 stand at two places or more.
+    pub fn fits(&self) -> Result<Vec<Fit>> {
+        let mut fits =
+            LoadingLaw::BLOCKING.map(|law| self.fit(law)).into_iter().collect::<Result<Vec<_>>>()?;
+        fits.sort_by(|one, other| self.aic(one).total_cmp(&self.aic(other)));
+        Ok(fits)
+    }
+
+    /// Akaike's criterion of a fit, but for what is the same for all: with pressures relative to their geometric mean the
+    /// change of variable multiplies the density by 1.
+    fn aic(&self, fit: &Fit) -> f64 {
+        2.0 * PARAMETERS + self.usable().count() as f64 * fit.line.mean_square().ln()
+    }
+
+    /// When the terminal pressure is reached.
+    ///
+    /// # Errors
+    /// `quantity-out-of-range` unless the terminal pressure is above 0, and where an answer leaves the range of a double.
+    pub fn outlook(&self, terminal: Pressure, level: Level) -> Result<Outlook> {
+        if terminal.kpa() <= 0.0 {
+            let (quantity, value) = ("terminal differential pressure".into(), terminal.to_string());
+            return Err(ErrorKind::QuantityOutOfRange { quantity, value, range: "above 0".into() }.into());
+        }
+        let (since_rise, risen) = self.since_rise();
+        let too_few = Outlook::TooFew { lacking: LEAST_READINGS.saturating_sub(since_rise).max(1), risen };
+        let Ok(fits) = self.fits() else { return Ok(too_few) };
+        let growth = fits[0].line.slope_interval(level);
+        let enough = if risen { since_rise } else { self.usable().count() } >= LEAST_READINGS;
+        Ok(match (enough, growth) {
+            (true, Interval { high, .. }) if high < 0.0 => Outlook::Falling { growth },
+            (true, Interval { low, .. }) if low <= 0.0 => Outlook::NoTrend { growth },
+            (true, _) if risen => Outlook::Expected(self.expected(&fits, terminal, level)?),
+            _ => too_few,
+        })
+    }
+
+    /// The readings since the first that was 10 % above the first of all, that one included; and whether there was one.
+    fn since_rise(&self) -> (usize, bool) {
+        let first = self.usable().next().map_or(f64::INFINITY, |(_, kpa)| kpa);
+        let since = self.usable().skip_while(|(_, kpa)| *kpa < FIRST_RISE * first).count();
+        (since, since > 0)
+    }
+
+    fn expected(&self, fits: &[Fit], terminal: Pressure, level: Level) -> Result<Expected> {
+        let answer = |fit: &Fit| self.answer(fit, terminal, level);
+        let laws = fits.iter().map(answer).collect::<Result<Vec<_>>>()?;
+        let ends = laws.iter().map(|answer| answer.at.0);
+        let (low, high) = ends.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), at| (l.min(at), h.max(at)));
+        Ok(Expected {
+            axis: self.axis,
+            terminal,
+            last: self.readings.last().map_or(Along(0.0), |reading| reading.0),
+            level,
+            laws,
+            spread: Interval { low: Along(low), high: Along(high) },
+        })
+    }
+
+    fn answer(&self, fit: &Fit, terminal: Pressure, level: Level) -> Result<Answer> {
+        let straight = fit.law.straight(terminal.kpa() / fit.mean_kpa);
+        let interval = |readings: f64| {
+            let ends = fit.line.fieller(straight, readings, level).filter(|ends| ends.high.is_finite());
+            ends.map(|ends| ends.map(Along))
+        };
+        Ok(Answer {
+            law: fit.law,
+            aic: self.aic(fit),
+            at: Along::new(fit.line.reaches(straight))?,
+            mean_line: interval(f64::INFINITY),
+            single_reading: interval(1.0),
+        })
+    }
+}
+
+impl Fit {
+    /// The law.
+    #[must_use]
+    pub const fn law(&self) -> LoadingLaw {
+        self.law
+    }
+
+    /// The pressure the line has at a place; none where the law has none so far back or so far on.
+    #[must_use]
+    pub fn at(&self, along: Along) -> Option<Pressure> {
+        let ratio = self.law.ratio(self.line.at(along.0)).filter(|ratio| *ratio > 0.0)?;
+        Pressure::from_kpa(ratio * self.mean_kpa).ok()
+    }
+
+    /// The constant `K` of the law, for an element that is clean where the axis is 0 \[1/unit of the axis\]; none where
+    /// the line has no pressure there.
+    #[must_use]
+    pub fn constant(&self) -> Option<f64> {
+        self.law.steepness(self.line.at(0.0)).map(|steepness| self.line.slope / steepness)
+    }
+
+    /// The standard deviation of a reading about the line, relative to the geometric mean of the pressures \[-\].
+    #[must_use]
+    pub const fn deviation(&self) -> f64 {
+        self.line.deviation
+    }
+}
+
+impl Expected {
+    /// The law that fits best.
+    #[must_use]
+    pub fn best(&self) -> Option<&Answer> {
+        self.laws.first()
+    }
+
+    /// What a law says; none for the cubic, which is not fitted.
+    #[must_use]
+    pub fn under(&self, law: LoadingLaw) -> Option<&Answer> {
+        self.laws.iter().find(|answer| answer.law == law)
+    }
+
+    /// From the last reading to a place; 0 where that was passed.
+    #[must_use]
+    pub fn remaining(&self, at: Along) -> Along {
+        Along((at.0 - self.last.0).max(0.0))
+    }
+}
