@@ -56,6 +56,18 @@ pub fn usual() -> &'static [Caution] {
     &CAUTIONS
 }
 
+/// Those on some topics.
+///
+/// ```
+/// use siltcode::caution;
+///
+/// assert_eq!(caution::about(&["pressure"]).len(), 1);
+/// ```
+#[must_use]
+pub fn about(topics: &[&str]) -> Vec<&'static Caution> {
+    usual().iter().filter(|caution| topics.contains(&caution.topic.as_str())).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -12,11 +12,15 @@ pub mod captured;
 pub mod change;
 mod line;
 pub mod loading;
+pub mod logged;
 pub mod suction;
 pub mod trend;
+pub mod watch;
 
 pub use captured::Captured;
 pub use change::{ChangeRule, Duty};
 pub use loading::{CapacityUsed, Loading, LoadingLaw, Resistance};
+pub use logged::{Gap, LogEntry, Logged};
 pub use suction::{PumpLimits, Reserve, Suction, SuctionLimit, SuctionLine};
 pub use trend::{Along, Answer, Axis, Expected, Fit, Outlook, Trend};
+pub use watch::{Finding, Reading, Seen, Urgency, Watch};
