@@ -57,9 +57,9 @@ impl Captured {
     /// };
     /// let (before, after) = (sample([30000.0, 8500.0, 640.0])?, sample([2000.0, 500.0, 40.0])?);
     /// let captured = Captured::between(Volume::from_m3(18.0)?, &before, &after)?;
-    /// assert_eq!(format!("{} to {}", captured.mass.low, captured.mass.high), "130.588 g to 308.69 g");
+    /// assert_eq!(format!("{} to {}", captured.mass.low, captured.mass.high), "146.592 g to 318.533 g");
     /// let elements = captured.elements(Mass::from_grams(200.0)?)?;
-    /// assert_eq!(format!("{:.1} to {:.1}", elements.low, elements.high), "0.7 to 1.5");
+    /// assert_eq!(format!("{:.1} to {:.1}", elements.low, elements.high), "0.7 to 1.6");
     /// # Ok::<(), siltcode::Error>(())
     /// ```
     ///

