@@ -28,35 +28,14 @@
 //! # Ok::<(), siltcode::Error>(())
 //! ```
 
-use std::fmt;
-use std::str::FromStr;
+use serde::Serialize;
 
-use serde::{Deserialize, Serialize};
-
+use super::axis::{Along, Axis};
 use super::line::Line;
 use super::loading::LoadingLaw;
 use crate::certainty::{Interval, Level};
-use crate::error::{Error, ErrorKind, Result};
-use crate::tank::Turnovers;
-use crate::units::{Duration, Mass, Pressure, significant};
-
-/// What the pressures are followed along.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Axis {
-    /// The mass that was caught \[g\].
-    CapturedMass,
-    /// Tank turnovers.
-    Turnovers,
-    /// Time \[h\]: the caller's choice, and marked so. While a tank becomes cleaner an element loads ever more slowly,
-    /// so it is due later than the time says, or never.
-    Time,
-}
-
-/// How far along its axis a reading stands \[g, turnovers or h\]: finite.
-#[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize)]
-#[serde(transparent)]
-pub struct Along(f64);
+use crate::error::{ErrorKind, Result};
+use crate::units::Pressure;
 
 /// Readings of one element, in their order: how far along the axis, and the pressure at rated flow.
 #[derive(Debug, Clone, PartialEq)]
@@ -139,99 +118,6 @@ const FIRST_RISE: f64 = 1.1;
 /// Parameters of a fit: where the line starts, its slope, the scatter.
 const PARAMETERS: f64 = 3.0;
 
-impl Axis {
-    /// Every axis.
-    pub const ALL: [Self; 3] = [Self::CapturedMass, Self::Turnovers, Self::Time];
-
-    /// The unit a place along it is stated in; none for turnovers.
-    #[must_use]
-    pub const fn unit(self) -> &'static str {
-        match self {
-            Self::CapturedMass => "g",
-            Self::Turnovers => "",
-            Self::Time => "h",
-        }
-    }
-
-    /// What has to be said of answers along it.
-    #[must_use]
-    pub const fn note(self) -> Option<&'static str> {
-        match self {
-            Self::Time => Some(
-                "the axis is time, as asked for: while the tank becomes cleaner an element loads ever more slowly, so it is due later than this, or never",
-            ),
-            Self::CapturedMass | Self::Turnovers => None,
-        }
-    }
-
-    /// A place along it, with its unit.
-    #[must_use]
-    pub fn print(self, along: Along) -> String {
-        let unit = if self == Self::Turnovers { "turnovers" } else { self.unit() };
-        format!("{} {unit}", significant(along.0, 4))
-    }
-}
-
-impl fmt::Display for Axis {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.pad(match self {
-            Self::CapturedMass => "captured-mass",
-            Self::Turnovers => "turnovers",
-            Self::Time => "time",
-        })
-    }
-}
-
-impl FromStr for Axis {
-    type Err = Error;
-
-    /// Reads the name of an axis.
-    fn from_str(text: &str) -> Result<Self> {
-        let found = Self::ALL.into_iter().find(|axis| axis.to_string() == text.trim());
-        let range = "one of captured-mass, turnovers, time".into();
-        let unknown = ErrorKind::QuantityOutOfRange { quantity: "axis".into(), value: text.into(), range };
-        found.ok_or_else(|| unknown.into())
-    }
-}
-
-impl Along {
-    /// A place along an axis.
-    ///
-    /// # Errors
-    /// `quantity-out-of-range` unless the value is finite.
-    pub fn new(value: f64) -> Result<Self> {
-        if value.is_finite() {
-            return Ok(Self(value + 0.0));
-        }
-        let (quantity, range) = ("place along the axis".into(), "a finite number".into());
-        Err(ErrorKind::QuantityOutOfRange { quantity, value: value.to_string(), range }.into())
-    }
-
-    /// The number \[g, turnovers or h\].
-    #[must_use]
-    pub const fn get(self) -> f64 {
-        self.0
-    }
-}
-
-impl From<Mass> for Along {
-    fn from(mass: Mass) -> Self {
-        Self(mass.grams())
-    }
-}
-
-impl From<Turnovers> for Along {
-    fn from(turnovers: Turnovers) -> Self {
-        Self(turnovers.get())
-    }
-}
-
-impl From<Duration> for Along {
-    fn from(time: Duration) -> Self {
-        Self(time.hours())
-    }
-}
-
 impl Trend {
     /// Readings of one element in their order, each at rated flow.
     ///
@@ -260,7 +146,7 @@ impl Trend {
     }
 
     fn usable(&self) -> impl Iterator<Item = (f64, f64)> {
-        let each = self.readings.iter().map(|(along, pressure)| (along.0, pressure.kpa()));
+        let each = self.readings.iter().map(|(along, pressure)| (along.get(), pressure.kpa()));
         each.filter(|&(_, kpa)| kpa > 0.0)
     }
 
@@ -325,15 +211,15 @@ impl Trend {
     fn expected(&self, fits: &[Fit], terminal: Pressure, level: Level) -> Result<Expected> {
         let answer = |fit: &Fit| self.answer(fit, terminal, level);
         let laws = fits.iter().map(answer).collect::<Result<Vec<_>>>()?;
-        let ends = laws.iter().map(|answer| answer.at.0);
+        let ends = laws.iter().map(|answer| answer.at.get());
         let (low, high) = ends.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), at| (l.min(at), h.max(at)));
         Ok(Expected {
             axis: self.axis,
             terminal,
-            last: self.readings.last().map_or(Along(0.0), |reading| reading.0),
+            last: self.readings.last().map_or(Along::START, |reading| reading.0),
             level,
             laws,
-            spread: Interval { low: Along(low), high: Along(high) },
+            spread: Interval { low, high }.map(Along::computed),
         })
     }
 
@@ -341,7 +227,7 @@ impl Trend {
         let straight = fit.law.straight(terminal.kpa() / fit.mean_kpa);
         let interval = |readings: f64| {
             let ends = fit.line.fieller(straight, readings, level).filter(|ends| ends.high.is_finite());
-            ends.map(|ends| ends.map(Along))
+            ends.map(|ends| ends.map(Along::computed))
         };
         Ok(Answer {
             law: fit.law,
@@ -363,7 +249,7 @@ impl Fit {
     /// The pressure the line has at a place; none where the law has none so far back or so far on.
     #[must_use]
     pub fn at(&self, along: Along) -> Option<Pressure> {
-        let ratio = self.law.ratio(self.line.at(along.0)).filter(|ratio| *ratio > 0.0)?;
+        let ratio = self.law.ratio(self.line.at(along.get())).filter(|ratio| *ratio > 0.0)?;
         Pressure::from_kpa(ratio * self.mean_kpa).ok()
     }
 
@@ -397,6 +283,6 @@ impl Expected {
     /// From the last reading to a place; 0 where that was passed.
     #[must_use]
     pub fn remaining(&self, at: Along) -> Along {
-        Along((at.0 - self.last.0).max(0.0))
+        Along::computed((at.get() - self.last.get()).max(0.0))
     }
 }

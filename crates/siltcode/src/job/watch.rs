@@ -39,8 +39,9 @@
 
 use serde::Serialize;
 
+use super::axis::{Along, Axis};
 use super::change::ChangeRule;
-use super::trend::{Along, Axis, Outlook, Trend};
+use super::trend::{Outlook, Trend};
 use crate::caution::{self, Caution};
 use crate::certainty::{Interval, Level};
 use crate::error::{ErrorKind, Result};
