@@ -280,13 +280,13 @@ fn states(
 }
 
 /// What lies between each size and the next.
-fn bands(cumulative: &[f64]) -> Vec<f64> {
+pub(crate) fn bands(cumulative: &[f64]) -> Vec<f64> {
     let above = |i: usize| cumulative.get(i + 1).copied().unwrap_or(0.0);
     cumulative.iter().enumerate().map(|(i, n)| (n - above(i)).max(0.0)).collect()
 }
 
 /// Rates at all sizes: where none is given, that of the next larger size, so that the bin in between has none.
-fn rates(counts: &AtSizes, given: &AtSizes) -> Vec<f64> {
+pub(crate) fn rates(counts: &AtSizes, given: &AtSizes) -> Vec<f64> {
     let at = |size: Size| given.iter().find(|(at, _)| *at == size).map(|(_, rate)| rate.get());
     let mut larger = 0.0;
     let mut rates: Vec<f64> = counts

@@ -72,6 +72,11 @@ impl Plant {
         self.volume.litres() / self.flow.l_per_min() / 60.0
     }
 
+    /// How often the tank is turned over in an hour.
+    pub(crate) fn turnovers_per_hour(&self) -> f64 {
+        1.0 / self.turnover_hours()
+    }
+
     /// How long so many turnovers take.
     ///
     /// # Errors

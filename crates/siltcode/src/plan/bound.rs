@@ -1,0 +1,377 @@
+//! A part of all plans, and a bound below what any plan in it costs.
+//!
+//! Without sources what is left of a bin is `exp(-u)`, and `u` is linear in the hours; so the limits are convex. What a
+//! stage catches is what it finds less what it leaves: the first is convex, and in place of the second stands its secant
+//! over the part, which lies above it. So the relaxation is convex, and it closes as parts become small. For several
+//! stages together only the last secant is needed, since what one leaves the next finds.
+
+use super::balance::{Done, Filling, Model};
+use super::convex::{Constraint, Programme, Solved};
+
+/// Which stages are used, between which hours, with how many elements.
+#[derive(Debug, Clone)]
+pub(super) struct Part {
+    pub(super) used: Vec<usize>,
+    /// Hours of the used stages.
+    pub(super) low: Vec<f64>,
+    pub(super) high: Vec<f64>,
+    /// Of every element of the used stages, in order.
+    pub(super) least: Vec<f64>,
+    pub(super) most: Vec<f64>,
+    pub(super) bound: f64,
+}
+
+/// How the hours stand in for what is left behind a stage: over a part, from above, or around a point, from below.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Line<'a> {
+    Secant,
+    Tangent(&'a [f64]),
+}
+
+/// A number of elements in a programme.
+#[derive(Debug, Clone, Copy)]
+enum Number {
+    /// Any number, in this variable.
+    Free(usize),
+    /// So many.
+    Fixed(f64),
+    /// It costs nothing, or holds everything.
+    NoMatter,
+}
+
+/// A programme made of a part.
+pub(super) struct Relaxed<'a> {
+    model: &'a Model,
+    part: &'a Part,
+    line: Line<'a>,
+    programme: Programme,
+    numbers: Vec<Number>,
+    /// What the numbers that are fixed cost, with setting up.
+    fixed: f64,
+}
+
+impl Part {
+    /// All plans with these stages and no more hours than this in each.
+    pub(super) fn all(model: &Model, used: Vec<usize>, high: f64) -> Self {
+        let count = used.len();
+        let elements: usize = used.iter().map(|&stage| model.stages[stage].elements.len()).sum();
+        let least = if model.whole { 1.0 } else { 0.0 };
+        Self {
+            used,
+            low: vec![0.0; count],
+            high: vec![high; count],
+            least: vec![least; elements],
+            most: vec![f64::INFINITY; elements],
+            bound: f64::NEG_INFINITY,
+        }
+    }
+
+    /// The elements of the used stages: place in `used`, place in the stage, and the element.
+    pub(super) fn elements<'a>(
+        &'a self,
+        model: &'a Model,
+    ) -> impl Iterator<Item = (usize, usize, &'a Filling)> {
+        let of = |(place, &stage): (usize, &usize)| {
+            let elements = model.stages[stage].elements.iter().enumerate();
+            elements.map(move |(e, element)| (place, e, element)).collect::<Vec<_>>()
+        };
+        self.used.iter().enumerate().flat_map(of)
+    }
+
+    /// Hours of the used stages as hours of all.
+    pub(super) fn hours(&self, model: &Model, of_used: &[f64]) -> Vec<f64> {
+        let mut hours = vec![0.0; model.stages.len()];
+        self.used.iter().zip(of_used).for_each(|(&stage, &time)| hours[stage] = time);
+        hours
+    }
+
+    /// Drops what no plan below a cost can have; false where nothing is left.
+    pub(super) fn tighten(&mut self, model: &Model, below: f64) -> bool {
+        self.narrow_elements(model) && self.narrow_hours(model, below)
+    }
+
+    /// No element catches less than in the shortest run of its stage after the longest of those before.
+    fn narrow_elements(&mut self, model: &Model) -> bool {
+        if !model.whole {
+            return true;
+        }
+        let mut caught = Vec::new();
+        for place in 0..self.used.len() {
+            let mut hours = self.high.clone();
+            hours[place] = self.low[place];
+            let done = &model.walk(&self.hours(model, &hours))[self.used[place]];
+            caught.extend_from_slice(&done.caught);
+        }
+        let counts: Vec<f64> =
+            self.elements(model).zip(caught).map(|((_, _, e), g)| model.count(e, g)).collect();
+        self.least.iter_mut().zip(counts).for_each(|(least, count)| *least = least.max(count));
+        self.least.iter().zip(&self.most).all(|(least, most)| least <= most)
+    }
+
+    fn narrow_hours(&mut self, model: &Model, below: f64) -> bool {
+        let spare = (below - self.floor(model)) / model.hour;
+        for place in 0..self.used.len() {
+            self.high[place] = self.high[place].min(self.low[place] + spare);
+        }
+        if spare < 0.0 {
+            return false;
+        }
+        let high = self.hours(model, &self.high);
+        for place in 0..self.used.len() {
+            let Some(least) = model.least_hours(self.used[place], &high) else { return false };
+            self.low[place] = self.low[place].max(least * (1.0 - 1e-12));
+        }
+        self.low.iter().zip(&self.high).all(|(low, high)| low <= high)
+    }
+
+    /// What every plan in it costs at least, without looking closer.
+    pub(super) fn floor(&self, model: &Model) -> f64 {
+        let elements: f64 =
+            self.elements(model).zip(&self.least).map(|((_, _, e), least)| e.each * least).sum();
+        let fixed: f64 = self.used.iter().map(|&stage| model.stages[stage].fixed).sum();
+        let fixed = if model.whole { fixed } else { 0.0 };
+        model.hour * self.low.iter().sum::<f64>() + elements + fixed
+    }
+}
+
+impl<'a> Relaxed<'a> {
+    /// The programme of a part, with what is left behind stages in a line. A violation of the numbers of elements costs
+    /// `dear` for each.
+    pub(super) fn new(model: &'a Model, part: &'a Part, line: Line<'a>, dear: f64) -> Option<Self> {
+        let rates = (0..=part.used.len())
+            .flat_map(|places| (0..model.start.len()).map(move |bin| (places, bin)))
+            .map(|(places, bin)| {
+                let rate = |(place, &stage): (usize, &usize)| {
+                    if place < places { model.stages[stage].rate[bin] } else { 0.0 }
+                };
+                part.used.iter().enumerate().map(rate).collect()
+            });
+        let programme = Programme {
+            cost: vec![model.hour; part.used.len()],
+            low: part.low.clone(),
+            high: part.high.clone(),
+            rates: rates.collect(),
+            constraints: Vec::new(),
+        };
+        let mut relaxed = Self { model, part, line, programme, numbers: Vec::new(), fixed: 0.0 };
+        relaxed.number_elements(dear);
+        relaxed.limit();
+        relaxed.fill()?;
+        Some(relaxed)
+    }
+
+    /// A variable for every number that is open, and one for how far numbers are exceeded.
+    fn number_elements(&mut self, dear: f64) {
+        let whole: f64 = self.part.used.iter().map(|&stage| self.model.stages[stage].fixed).sum();
+        self.fixed = if self.model.whole { whole } else { 0.0 };
+        let mass = |element: &Filling| -> f64 {
+            let bins = self.model.start.iter().zip(&self.model.weight).zip(&element.part);
+            bins.map(|((start, weight), part)| start * weight * part).sum()
+        };
+        let mut numbers = Vec::new();
+        let mut widest = 2.0_f64;
+        for ((_, _, element), (&least, &most)) in
+            self.part.elements(self.model).zip(self.part.least.iter().zip(&self.part.most))
+        {
+            widest = widest.max(mass(element) / element.capacity + 2.0);
+            if element.each <= 0.0 || element.capacity.is_infinite() {
+                self.fixed += element.each * least;
+                numbers.push(Number::NoMatter);
+            } else if least >= most {
+                self.fixed += element.each * least;
+                numbers.push(Number::Fixed(least));
+            } else {
+                let top = least.max(mass(element) / element.capacity) + 2.0;
+                numbers.push(Number::Free(self.programme.cost.len()));
+                self.programme.cost.push(element.each);
+                self.programme.low.push(least);
+                self.programme.high.push(top);
+            }
+        }
+        self.numbers = numbers;
+        self.programme.cost.push(dear);
+        self.programme.low.push(0.0);
+        self.programme.high.push(widest + 2.0);
+    }
+
+    fn variables(&self) -> usize {
+        self.programme.cost.len()
+    }
+
+    /// The place of the rates behind so many of the used stages.
+    fn behind(&self, places: usize, bin: usize) -> usize {
+        places * self.model.start.len() + bin
+    }
+
+    fn limit(&mut self) {
+        let all = self.part.used.len();
+        for &(from, most) in &self.model.limits {
+            let falling = (from..self.model.start.len())
+                .map(|bin| (self.model.start[bin] / most, self.behind(all, bin)));
+            let falling: Vec<_> = falling.filter(|term| term.0 > 0.0).collect();
+            let linear = vec![0.0; self.variables()];
+            self.programme.constraints.push(Constraint { constant: -1.0, linear, falling });
+        }
+    }
+
+    /// Enough elements for what each catches, and for what several stages catch together.
+    fn fill(&mut self) -> Option<()> {
+        let elements: Vec<(usize, usize)> =
+            self.part.elements(self.model).map(|(place, e, _)| (place, e)).collect();
+        for (k, &(place, e)) in elements.iter().enumerate() {
+            let element = &self.model.stages[self.part.used[place]].elements[e];
+            if !matches!(self.numbers[k], Number::NoMatter) {
+                let part = element.part.clone();
+                let constraint = self.caught(place..place + 1, &part, &[k], element.capacity)?;
+                self.programme.constraints.push(constraint);
+            }
+            if let (Number::Free(variable), most, true) =
+                (self.numbers[k], self.part.most[k], self.part.most[k].is_finite())
+            {
+                let mut linear = vec![0.0; self.variables()];
+                linear[variable] = 1.0;
+                *linear.last_mut()? -= 1.0;
+                self.programme.constraints.push(Constraint { constant: -most, linear, falling: Vec::new() });
+            }
+        }
+        let matters = |place: usize| {
+            elements.iter().zip(&self.numbers).all(|(at, n)| at.0 != place || !matches!(n, Number::NoMatter))
+        };
+        let whole = vec![1.0; self.model.start.len()];
+        for first in 0..self.part.used.len() {
+            for last in first + 1..=self.part.used.len() {
+                let together: Vec<usize> =
+                    (0..elements.len()).filter(|&k| (first..last).contains(&elements[k].0)).collect();
+                if together.len() < 2 || !(first..last).all(matters) || matches!(self.line, Line::Tangent(_))
+                {
+                    continue;
+                }
+                let capacity = |&k: &usize| {
+                    self.model.stages[self.part.used[elements[k].0]].elements[elements[k].1].capacity
+                };
+                let scale = together.iter().map(capacity).sum();
+                let constraint = self.caught(first..last, &whole, &together, scale)?;
+                self.programme.constraints.push(constraint);
+            }
+        }
+        Some(())
+    }
+
+    /// What stages catch of these parts of each bin, less what the elements hold, over a scale.
+    fn caught(
+        &self,
+        stages: std::ops::Range<usize>,
+        parts: &[f64],
+        elements: &[usize],
+        scale: f64,
+    ) -> Option<Constraint> {
+        let all: Vec<&Filling> = self.part.elements(self.model).map(|(_, _, element)| element).collect();
+        let mut constraint =
+            Constraint { constant: 0.0, linear: vec![0.0; self.variables()], falling: Vec::new() };
+        for (bin, part) in parts.iter().enumerate() {
+            let found = self.model.start[bin] * self.model.weight[bin] * part / scale;
+            if found > 0.0 {
+                constraint.falling.push((found, self.behind(stages.start, bin)));
+                let (constant, slope) = self.left(stages.end, bin)?;
+                constraint.constant -= found * constant;
+                let rates = &self.programme.rates[self.behind(stages.end, bin)];
+                constraint.linear.iter_mut().zip(rates).for_each(|(sum, k)| *sum -= found * slope * k);
+            }
+        }
+        for &k in elements {
+            let capacity = all[k].capacity / scale;
+            match self.numbers[k] {
+                Number::Free(variable) => constraint.linear[variable] -= capacity,
+                Number::Fixed(number) => constraint.constant -= capacity * number,
+                Number::NoMatter => {}
+            }
+        }
+        *constraint.linear.last_mut()? -= 1.0;
+        Some(constraint)
+    }
+
+    /// What is left of a bin behind so many stages as a line in `u`; none where its limit cannot be met in this part.
+    fn left(&self, places: usize, bin: usize) -> Option<(f64, f64)> {
+        let rates = &self.programme.rates[self.behind(places, bin)];
+        let at = |hours: &[f64]| -> f64 { rates.iter().zip(hours).map(|(k, t)| k * t).sum() };
+        match self.line {
+            Line::Tangent(point) => {
+                let u = at(point);
+                Some(((-u).exp() * (1.0 + u), -(-u).exp()))
+            }
+            Line::Secant => {
+                let (mut low, high) = (at(&self.part.low), at(&self.part.high));
+                if places == self.part.used.len() {
+                    low = low.max(self.model.least_exponent(bin));
+                }
+                if low > high * (1.0 + 1e-9) + 1e-9 {
+                    return None;
+                }
+                let (at_low, width) = ((-low).exp(), (high - low).max(0.0));
+                let slope = if width > 1e-9 { at_low * (-width).exp_m1() / width } else { -at_low };
+                Some((at_low - slope * low, slope))
+            }
+        }
+    }
+
+    /// The hours of the used stages and the numbers of elements where the programme costs least, and the bound. None
+    /// where no hours in the part lie within all limits with any room.
+    pub(super) fn solve(
+        &self,
+        hours: Option<&[f64]>,
+        scale: f64,
+        enough: f64,
+    ) -> Option<(Vec<f64>, Vec<f64>, f64)> {
+        let from = match hours {
+            Some(hours) => hours.to_vec(),
+            None => self.inside()?,
+        };
+        let numbers = self.programme.high.iter().skip(from.len()).map(|high| high - 0.5);
+        let from: Vec<f64> = from.iter().copied().chain(numbers).collect();
+        let Solved { at, bound } = self.programme.solve(from, scale, enough - self.fixed);
+        let number = |(number, least): (&Number, &f64)| match number {
+            Number::Free(variable) => at[*variable],
+            Number::Fixed(_) | Number::NoMatter => *least,
+        };
+        let numbers = self.numbers.iter().zip(&self.part.least).map(number).collect();
+        Some((at[..self.part.used.len()].to_vec(), numbers, bound + self.fixed))
+    }
+
+    /// The used stage whose hours, halved, would bring what an element catches nearest to the truth.
+    pub(super) fn laxest(&self, element: usize, hours: &[f64]) -> Option<usize> {
+        let (place, _, filling) = self.part.elements(self.model).nth(element)?;
+        let mut lax = vec![0.0; self.part.used.len()];
+        for bin in 0..self.model.start.len() {
+            let rates = &self.programme.rates[self.behind(place + 1, bin)];
+            let u: f64 = rates.iter().zip(hours).map(|(k, t)| k * t).sum();
+            let (constant, slope) = self.left(place + 1, bin)?;
+            let over = self.model.start[bin] * self.model.weight[bin] * filling.part[bin];
+            let over = over * (constant + slope * u - (-u).exp()).max(0.0);
+            for (i, sum) in lax.iter_mut().enumerate() {
+                *sum += over * rates[i] * (self.part.high[i] - self.part.low[i]);
+            }
+        }
+        (0..lax.len()).max_by(|&a, &b| lax[a].total_cmp(&lax[b]))
+    }
+
+    /// Hours within the box that meet all limits with room.
+    fn inside(&self) -> Option<Vec<f64>> {
+        (1..40).find_map(|halvings| {
+            let back = 0.5_f64.powi(halvings);
+            let time = |(low, high): (&f64, &f64)| high - back * (high - low);
+            let hours: Vec<f64> = self.part.low.iter().zip(&self.part.high).map(time).collect();
+            let done = self.model.walk(&self.part.hours(self.model, &hours));
+            let met = done.last().is_some_and(|done: &Done| self.model.excess(&done.left) < 1.0 - 1e-12);
+            met.then_some(hours)
+        })
+    }
+}
+
+impl Model {
+    /// The least exponent of a bin with which the limits can be met.
+    fn least_exponent(&self, bin: usize) -> f64 {
+        let over =
+            self.limits.iter().filter(|limit| limit.0 <= bin).map(|limit| (self.start[bin] / limit.1).ln());
+        over.fold(0.0, f64::max)
+    }
+}

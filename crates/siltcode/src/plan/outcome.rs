@@ -1,0 +1,102 @@
+//! What comes of planning: what goes in when, for how long, and how sure it is; or what stands in the way.
+
+use serde::Serialize;
+
+use super::schedule::Schedule;
+use crate::count::PerMl;
+use crate::filter::{Kind, Price};
+use crate::size::Size;
+use crate::tank::Remedy;
+use crate::units::{Duration, Flow, Mass};
+
+/// What comes of planning.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Answer {
+    /// A plan.
+    Plan(Box<Plan>),
+    /// No stages and no time meet the target.
+    OutOfReach(OutOfReach),
+}
+
+/// What stands in the way of the stage that comes nearest to the target.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct OutOfReach {
+    /// The stage.
+    pub stage: String,
+    /// The size that decides.
+    pub size: Size,
+    /// What no time goes below there with that stage.
+    pub floor: PerMl,
+    /// The target there.
+    pub target: PerMl,
+    /// What would make it reachable with that stage.
+    pub remedy: Option<Remedy>,
+}
+
+/// The cheapest or quickest plan found.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plan {
+    /// The stages that are used, in order.
+    pub stages: Vec<PlannedStage>,
+    /// The sizes at and above which particles are counted.
+    pub sizes: Vec<Size>,
+    /// What there is at those sizes in the beginning.
+    pub start: Vec<PerMl>,
+    /// The most there may be in the end, where the target says.
+    pub target: Vec<Option<PerMl>>,
+    /// All of the time, with setting up and changing elements.
+    pub time: Duration,
+    /// All of the cost; none where an hour or an element has no price.
+    pub cost: Option<Price>,
+    /// The plan in numbers, with its bound.
+    pub schedule: Schedule,
+    /// How long to book where something is in doubt.
+    pub booking: Option<Booking>,
+    /// What was taken for granted.
+    pub assumptions: Vec<String>,
+}
+
+/// What one stage of a plan does.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PlannedStage {
+    /// What it is called.
+    pub name: String,
+    /// The flow.
+    pub flow: Flow,
+    /// How long the tank is circulated through it.
+    pub time: Duration,
+    /// The turnovers in that time \[-\].
+    pub turnovers: f64,
+    /// How long setting up takes.
+    pub setup_time: Duration,
+    /// The elements, in the order of the flow.
+    pub elements: Vec<PlannedElement>,
+    /// What it leaves at and above each size.
+    pub left: Vec<PerMl>,
+}
+
+/// The elements of one place in a stage.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct PlannedElement {
+    /// What they are.
+    pub kind: Kind,
+    /// How many are used up: so many to bring.
+    pub number: f64,
+    /// What they catch together.
+    pub caught: Mass,
+    /// What one of them holds; none where that is not known.
+    pub capacity: Option<Mass>,
+}
+
+/// By what to lengthen every stage so that it is enough with a probability; none where no time is, because the target
+/// may be out of reach more often than that leaves room for.
+///
+/// The doubt is that of one filter that does on average, through all the time, what the stages do one after the other.
+/// Of the filtration ratio that is the safe side: stages that share one error of their ratios lose less by it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Booking {
+    /// Enough in half of all cases \[-\].
+    pub p50: Option<f64>,
+    /// Enough in 90 % of all cases \[-\].
+    pub p90: Option<f64>,
+}

@@ -1,0 +1,334 @@
+//! A job planned: from its tank, stages and particles to numbers, and from the best schedule back to words.
+
+use super::balance::{Aim, Bin, Catcher, Course, Limit};
+use super::job::Job;
+use super::outcome::{Answer, Booking, OutOfReach, Plan, PlannedElement, PlannedStage};
+use super::schedule::{Leg, Problem, Schedule, Spent};
+use super::stage::Stage;
+use crate::certainty::Level;
+use crate::count::{PerMl, Reading};
+use crate::error::{ErrorKind, Result};
+use crate::filter::{Beta, Challenge, Efficiency, Element, Kind, Price};
+use crate::mass::MassBin;
+use crate::size::Size;
+use crate::spectrum::{Channel, Spectrum};
+use crate::tank::endpoints::AtSizes;
+use crate::tank::forecast::{bands, rates};
+use crate::tank::{Doubt, Forecast, Plant, Start};
+use crate::units::{Duration, Flow, Mass};
+
+impl Job {
+    /// The cheapest or quickest plan from where the job says that the tank starts.
+    ///
+    /// ```
+    /// use siltcode::plan::{Aim, Answer, Job};
+    ///
+    /// let job = Job::from_toml(r#"
+    ///     tank = "18 m3"
+    ///     start = "22/20/17"
+    ///     target = "18/16/13"
+    ///     hour_cost = 45
+    ///     particles = { density = "2.65 kg/L", largest = "30 um(c)" }
+    ///     [[stage]]
+    ///     name = "fine"
+    ///     flow = "60 L/min"
+    ///     [[stage.element]]
+    ///     kind = "cartridge"
+    ///     beta = "4:3,6:20,14:1000"
+    ///     rated_flow = "100 L/min"
+    ///     dirt_capacity = "100 g"
+    ///     price = 220
+    /// "#)?;
+    /// let Answer::Plan(plan) = job.plan(Aim::Cheapest)? else { unreachable!() };
+    /// assert_eq!(plan.stages[0].time.to_string(), "25.9858 h");
+    /// assert_eq!(plan.stages[0].elements[0].number, 5.0); // cartridges to bring
+    /// assert!(plan.schedule.is_optimal());
+    /// # Ok::<(), siltcode::Error>(())
+    /// ```
+    ///
+    /// # Errors
+    /// `job-key-missing` where the job does not say its start; as [`plan_from`](Self::plan_from).
+    pub fn plan(&self, aim: Aim) -> Result<Answer> {
+        match &self.start {
+            Some(start) => self.plan_from(start, aim),
+            None => Err(missing("start", "the job")),
+        }
+    }
+
+    /// The cheapest or quickest plan from a start.
+    ///
+    /// # Errors
+    /// `job-key-missing` where elements have a dirt capacity and nothing says what particles weigh, or the cheapest is
+    /// asked for and an hour or an element has no price; those of [`Forecast::new`], [`Problem::best`] and
+    /// [`Spectrum::mass`].
+    pub fn plan_from(&self, start: &Start, aim: Aim) -> Result<Answer> {
+        let forecasts = self.forecasts(start)?;
+        let counts = Counts::new(self, start)?;
+        let problem = self.problem(&counts, aim)?;
+        match problem.best(aim)? {
+            Some(schedule) => {
+                self.planned(start, &counts, schedule, &forecasts).map(Box::new).map(Answer::Plan)
+            }
+            None => Ok(Answer::OutOfReach(self.nearest(&forecasts))),
+        }
+    }
+
+    /// What each stage would do alone.
+    fn forecasts(&self, start: &Start) -> Result<Vec<Forecast>> {
+        let dust = Challenge::iso_medium_test_dust();
+        let alone = |stage: &Stage| {
+            let bins = |sizes: &[Size]| stage.train.bins(sizes, &dust);
+            Forecast::new(start, &self.target, bins, &self.sources, &self.plant(stage.flow)?)
+        };
+        self.stages.iter().map(alone).collect()
+    }
+
+    /// The stage whose floor lies nearest to the target, with what would help.
+    fn nearest(&self, forecasts: &[Forecast]) -> OutOfReach {
+        let over = |forecast: &Forecast| {
+            let channels = forecast.channels.iter().map(|c| c.floor.get() / c.target.get());
+            channels.fold(0.0, f64::max)
+        };
+        let nearest =
+            (0..forecasts.len()).min_by(|&a, &b| over(&forecasts[a]).total_cmp(&over(&forecasts[b])));
+        let nearest = nearest.unwrap_or(0);
+        let channel = forecasts[nearest].deciding();
+        OutOfReach {
+            stage: self.stages[nearest].name.clone(),
+            size: channel.size,
+            floor: channel.floor,
+            target: channel.target,
+            remedy: channel.remedy,
+        }
+    }
+
+    /// The job in numbers.
+    fn problem(&self, counts: &Counts, aim: Aim) -> Result<Problem> {
+        let hour_cost = match (self.hour_cost, aim) {
+            (Some(cost), _) => cost,
+            (None, Aim::Quickest) => Price::new(0.0)?,
+            (None, Aim::Cheapest) => return Err(missing("hour_cost", "the job")),
+        };
+        let masses = self.masses(counts)?;
+        let bins = (0..counts.sizes.len()).map(|i| {
+            let ([start, ingress_per_hour, shed], mass) = (counts.bins[i], masses[i]);
+            Bin { start, mass, ingress_per_hour, shed }
+        });
+        let limit = |&(size, most): &(Size, PerMl)| {
+            Some(Limit { from: counts.sizes.iter().position(|&at| at == size)?, most })
+        };
+        let course = |stage: &Stage| self.course(stage, &counts.sizes, aim);
+        Ok(Problem {
+            bins: bins.collect(),
+            limits: self.target.limits().iter().filter_map(limit).collect(),
+            courses: self.stages.iter().map(course).collect::<Result<_>>()?,
+            hour_cost,
+        })
+    }
+
+    fn course(&self, stage: &Stage, sizes: &[Size], aim: Aim) -> Result<Course> {
+        let dust = Challenge::iso_medium_test_dust();
+        let (free, at_once) = (Price::new(0.0)?, Duration::from_hours(0.0)?);
+        let catcher = |element: &Element| {
+            let held_back = match element.rating() {
+                Some(rating) => rating.bins(sizes, &dust)?.into_iter().map(Beta::efficiency).collect(),
+                None => vec![Efficiency::NONE; sizes.len()],
+            };
+            let price = match (element.price(), aim) {
+                (None, Aim::Cheapest) if element.kind() != Kind::EmptyHousing => {
+                    return Err(missing("price", &format!("an element of stage `{}`", stage.name)));
+                }
+                (price, _) => price.unwrap_or(free),
+            };
+            let change_time = element.change_time().unwrap_or(at_once);
+            Ok(Catcher { held_back, capacity: element.dirt_capacity(), price, change_time })
+        };
+        Ok(Course {
+            plant: self.plant(stage.flow)?,
+            mixing: self.mixing,
+            catchers: stage.elements().map(catcher).collect::<Result<_>>()?,
+            setup_cost: stage.setup_cost,
+            setup_time: stage.setup_time,
+        })
+    }
+
+    /// What each bin weighs in the whole tank for each particle in a millilitre: the most that is possible.
+    fn masses(&self, counts: &Counts) -> Result<Vec<Mass>> {
+        let held = self.stages.iter().flat_map(Stage::elements).any(|e| e.dirt_capacity().is_some());
+        let assumed = match self.particles {
+            Some(assumed) => assumed,
+            None if held => return Err(missing("particles", "the job whose elements have a dirt capacity")),
+            None => return vec![0.0; counts.sizes.len()].into_iter().map(Mass::from_grams).collect(),
+        };
+        let weighed = counts.spectrum()?.mass(assumed)?.bins;
+        let mass = |(bin, [start, ..]): (&MassBin, &[PerMl; 3])| {
+            let most = bin.power.1.mg_per_litre().max(bin.log_log2.1.mg_per_litre());
+            let whole = most * self.tank.litres() / 1000.0;
+            Mass::from_grams(if start.get() > 0.0 { whole / start.get() } else { 0.0 })
+        };
+        weighed.iter().zip(&counts.bins).map(mass).collect()
+    }
+
+    fn planned(
+        &self,
+        start: &Start,
+        counts: &Counts,
+        schedule: Schedule,
+        forecasts: &[Forecast],
+    ) -> Result<Plan> {
+        let used = self.stages.iter().zip(&schedule.legs).filter(|(_, leg)| leg.time.hours() > 0.0);
+        let stages = used.map(|(stage, leg)| self.stage(stage, leg)).collect::<Result<Vec<_>>>()?;
+        let at =
+            |size: &Size| self.target.limits().iter().find(|limit| limit.0 == *size).map(|limit| limit.1);
+        let priced = self.stages.iter().flat_map(Stage::elements).all(|element| element.price().is_some());
+        let booking = self.booking(start, counts, &schedule)?;
+        Ok(Plan {
+            assumptions: self.assumptions(counts, forecasts, booking.is_some()),
+            stages,
+            target: counts.sizes.iter().map(at).collect(),
+            sizes: counts.sizes.clone(),
+            start: counts.cumulative.clone(),
+            time: schedule.time,
+            cost: self.hour_cost.filter(|_| priced).map(|_| schedule.cost),
+            schedule,
+            booking,
+        })
+    }
+
+    fn stage(&self, stage: &Stage, leg: &Leg) -> Result<PlannedStage> {
+        let element = |(element, spent): (&Element, &Spent)| PlannedElement {
+            kind: element.kind(),
+            number: spent.number,
+            caught: spent.caught,
+            capacity: element.dirt_capacity(),
+        };
+        let mut sum = 0.0;
+        let left: Result<Vec<PerMl>> = leg
+            .left
+            .iter()
+            .rev()
+            .map(|bin| {
+                sum += bin.get();
+                PerMl::new(sum)
+            })
+            .collect();
+        let mut left = left?;
+        left.reverse();
+        Ok(PlannedStage {
+            name: stage.name.clone(),
+            flow: stage.flow,
+            time: leg.time,
+            turnovers: self.plant(stage.flow)?.turnovers(leg.time)?.get(),
+            setup_time: stage.setup_time,
+            elements: stage.elements().zip(&leg.elements).map(element).collect(),
+            left,
+        })
+    }
+
+    /// The doubt of one filter that does on average what the stages do.
+    fn booking(&self, start: &Start, counts: &Counts, schedule: &Schedule) -> Result<Option<Booking>> {
+        let doubtful = self.doubt != Doubt::NONE || start.log_sd().iter().any(|&sd| sd > 0.0);
+        let hours: f64 = schedule.legs.iter().map(|leg| leg.time.hours()).sum();
+        if !doubtful || hours <= 0.0 {
+            return Ok(None);
+        }
+        let dust = Challenge::iso_medium_test_dust();
+        let (mut litres, mut held_back) = (0.0, vec![0.0; counts.sizes.len()]);
+        for (stage, leg) in self.stages.iter().zip(&schedule.legs) {
+            let moved = stage.flow.l_per_min() * leg.time.minutes();
+            litres += moved;
+            for (sum, bin) in held_back.iter_mut().zip(stage.train.bins(&counts.sizes, &dust)?) {
+                let seen = bin.bypassed(self.bypass).short_circuited(self.short_circuit);
+                *sum += moved * seen.get();
+            }
+        }
+        let mean = |sum: &f64| match sum / litres {
+            share if share > 0.0 => Ok(Beta::new(1.0 / (1.0 - share))?.efficiency()),
+            _ => Ok(Efficiency::NONE),
+        };
+        let plant = Plant::new(self.tank, Flow::from_l_per_min(litres / hours / 60.0)?)?;
+        let bins = |_: &[Size]| held_back.iter().map(mean).collect();
+        let forecast = Forecast::new(start, &self.target, bins, &self.sources, &plant)?;
+        let Some(nominal) = forecast.turnovers() else { return Ok(Some(Booking { p50: None, p90: None })) };
+        let ensemble = forecast.ensemble(self.doubt);
+        let stretch = |p: f64| {
+            Ok::<_, crate::Error>(
+                ensemble.quantile(Level::new(p)?).map(|enough| enough.get() / nominal.get()),
+            )
+        };
+        Ok(Some(Booking { p50: stretch(0.5)?, p90: stretch(0.9)? }))
+    }
+
+    fn assumptions(&self, counts: &Counts, forecasts: &[Forecast], doubtful: bool) -> Vec<String> {
+        let mut said: Vec<String> = forecasts[0].assumptions.iter().map(ToString::to_string).collect();
+        said.push(
+            "elements were rated with ISO medium test dust, and do in service what they did in the test"
+                .into(),
+        );
+        if self.mixing > 1.0 {
+            said.push(format!("mixing lengthens every time by a factor of {}", self.mixing));
+        }
+        if let Some(assumed) = self.particles {
+            said.push(format!(
+                "particles weigh the most that is possible at {} and up to {}; what is smaller than {} is \
+                 not weighed",
+                assumed.density.1, assumed.largest.1, counts.sizes[0]
+            ));
+            said.push(
+                "dirt capacities are for test dust: soft sludge and water fill an element far sooner".into(),
+            );
+        }
+        for stage in &self.stages {
+            if stage.elements().any(|element| element.dirt_capacity().is_none()) {
+                said.push(format!(
+                    "stage `{}`: where no dirt capacity is given, one element is enough",
+                    stage.name
+                ));
+            }
+            if stage.train.overloaded().next().is_some() {
+                said.push(format!(
+                    "stage `{}` runs above the rated flow of an element: its ratios are not claimed there",
+                    stage.name
+                ));
+            }
+        }
+        if !self.sources.ingress().is_empty() || !self.sources.shed().is_empty() {
+            said.push("the proven bound is that of a tank in which nothing comes in".into());
+        }
+        if !doubtful {
+            said.push("nothing was said to be in doubt: the times hold none".into());
+        }
+        said
+    }
+}
+
+/// What there is at the start, from the smallest size of the target up.
+struct Counts {
+    sizes: Vec<Size>,
+    cumulative: Vec<PerMl>,
+    /// Of each bin: the start, what comes in each hour, and what is shed.
+    bins: Vec<[PerMl; 3]>,
+}
+
+impl Counts {
+    fn new(job: &Job, start: &Start) -> Result<Self> {
+        let smallest = job.target.limits()[0].0.um();
+        let first = start.counts().partition_point(|(size, _)| size.um() < smallest);
+        let (sizes, cumulative): (Vec<Size>, Vec<PerMl>) = start.counts()[first..].iter().copied().unzip();
+        let per_ml = |band: f64| PerMl::new(band);
+        let band = |given: &AtSizes| bands(&rates(&start.counts()[first..], given));
+        let [starts, ingress, shed] = [start.counts(), job.sources.ingress(), job.sources.shed()].map(band);
+        let bin = |i: usize| Ok([per_ml(starts[i])?, per_ml(ingress[i])?, per_ml(shed[i])?]);
+        let bins = (0..sizes.len()).map(bin).collect::<Result<_>>()?;
+        Ok(Self { sizes, cumulative, bins })
+    }
+
+    fn spectrum(&self) -> Result<Spectrum> {
+        let channel = |(&size, &per_ml): (&Size, &PerMl)| Channel::new(size, Reading::Count(per_ml));
+        Spectrum::cumulative(self.sizes.iter().zip(&self.cumulative).map(channel).collect())
+    }
+}
+
+fn missing(key: &str, place: &str) -> crate::Error {
+    ErrorKind::JobKeyMissing { key: key.into(), place: place.into() }.into()
+}
