@@ -22,6 +22,11 @@ pub(crate) fn at_row(error: impl Into<Error>, row: usize) -> Error {
     error.into().at(Position { line: Some(row as u64), ..Position::default() })
 }
 
+/// The result of a row, which an error is placed at.
+pub(crate) fn placed<T>(result: siltcode::Result<T>, row: usize) -> siltcode::Result<T> {
+    result.map_err(|error| at_row(error, row))
+}
+
 /// Writes the range number of each concentration to its place in `out`, which Python has made: its room is taken in large
 /// pages, and need not be zeros first.
 #[pyfunction]

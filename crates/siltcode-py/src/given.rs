@@ -6,8 +6,11 @@ use serde::Serialize;
 use siltcode::certainty::{Level, Mean, Probability, Scatter};
 use siltcode::count::whole_count;
 use siltcode::filter::{Beta, Share};
+use siltcode::job::{CapacityUsed, Loading, Resistance};
 use siltcode::tank::Turnovers;
-use siltcode::units::{Density, Duration, DynamicViscosity, Flow, KinematicViscosity, Length, Pressure};
+use siltcode::units::{
+    Density, Duration, DynamicViscosity, Flow, KinematicViscosity, Length, Pressure, Volume,
+};
 use siltcode::{CountedVolume, Dilution, Evidence, PerMl, Size};
 
 use crate::error::Fault;
@@ -38,6 +41,10 @@ from_number! {
     Share new
     Beta new
     Turnovers new
+    Loading new
+    Resistance new
+    CapacityUsed new
+    Volume from_m3
     Flow from_l_per_min
     Duration from_hours
     Length from_metres

@@ -15,8 +15,11 @@ mod filters;
 mod frame;
 mod given;
 mod laws;
+mod loading;
+mod logged;
 mod mass;
 mod plain;
+mod pressures;
 mod quantities;
 mod raw_frame;
 mod reference;
@@ -24,6 +27,7 @@ mod samples;
 mod settling;
 mod shares;
 mod specs;
+mod suction;
 mod table;
 mod tank;
 mod text_frame;
@@ -59,7 +63,15 @@ mod _native {
     #[pymodule_export]
     use crate::laws::{counting_deviation, law_at, law_slope, law_weight, power_density};
     #[pymodule_export]
+    use crate::loading::{capacity_used, captured, loading_at, pressure_at_capacity, resistance_ratio};
+    #[pymodule_export]
+    use crate::logged::turnovers_logged;
+    #[pymodule_export]
     use crate::mass::{mass, spheres};
+    #[pymodule_export]
+    use crate::pressures::{
+        change_out, change_rule, is_due, loading_fits, pressures_at_rated, refuse_without_flow, watch_element,
+    };
     #[pymodule_export]
     use crate::quantities::in_unit;
     #[pymodule_export]
@@ -72,6 +84,8 @@ mod _native {
     use crate::settling::{hours_over, settling, settling_left, settling_speeds, viscosity_mpa_s};
     #[pymodule_export]
     use crate::specs::{published_names, published_text, spec_parts};
+    #[pymodule_export]
+    use crate::suction::{suction, suction_drop};
     #[pymodule_export]
     use crate::table::{Columns, columns_of_parts};
     #[pymodule_export]

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use siltcode::mass::{MassAssumptions, MassBin, MassEstimate, mass_of_spheres};
 use siltcode::spectrum::Law;
 use siltcode::units::{Density, MassConcentration};
-use siltcode::{PerMl, Size, SizeScale};
+use siltcode::{PerMl, Size, SizeScale, Spectrum};
 
 use crate::error::Result;
 use crate::given::{Given, Plain};
@@ -22,6 +22,11 @@ pub(crate) struct MassGiven {
 plain::from_plain_values! { MassGiven }
 
 impl MassGiven {
+    /// What a spectrum weighs.
+    pub(crate) fn of(&self, spectrum: &Spectrum) -> siltcode::Result<MassEstimate> {
+        spectrum.mass(self.assumed(spectrum.scale())?)
+    }
+
     fn assumed(&self, scale: SizeScale) -> siltcode::Result<MassAssumptions> {
         let density = |kg_per_m3| Density::from_kg_per_m3(kg_per_m3);
         let size = |um| Size::new(um, scale);
@@ -76,8 +81,7 @@ impl From<MassEstimate> for MassParts {
 /// The mass of the particles of a sample, as an interval \[mg/L\].
 #[pyfunction]
 pub(crate) fn mass(sample: SampleGiven, assumed: MassGiven) -> Result<Plain<MassParts>> {
-    let spectrum = sample.sample()?.spectrum()?;
-    Ok(Plain(spectrum.mass(assumed.assumed(spectrum.scale())?)?.into()))
+    Ok(Plain(assumed.of(&sample.sample()?.spectrum()?)?.into()))
 }
 
 /// The mass of spheres of one size \[mg/L\].

@@ -3,8 +3,8 @@
 use pyo3::prelude::*;
 use siltcode::ErrorKind;
 use siltcode::units::{
-    Density, Duration, DynamicViscosity, Flow, KinematicViscosity, Length, Mass, MassConcentration, Pressure,
-    Temperature, Volume,
+    Density, Duration, DynamicViscosity, Flow, Head, KinematicViscosity, Length, Mass, MassConcentration,
+    Pressure, Temperature, Volume,
 };
 
 use crate::error::Result;
@@ -19,6 +19,7 @@ pub(crate) fn in_unit(text: &str, unit: &str) -> Result<f64> {
         "kPa" => text.parse::<Pressure>()?.kpa(),
         "h" => text.parse::<Duration>()?.hours(),
         "m" => text.parse::<Length>()?.metres(),
+        "m head" => text.parse::<Head>()?.metres(),
         "degC" => text.parse::<Temperature>()?.celsius(),
         "g" => text.parse::<Mass>()?.grams(),
         "mg/L" => text.parse::<MassConcentration>()?.mg_per_litre(),
@@ -26,7 +27,7 @@ pub(crate) fn in_unit(text: &str, unit: &str) -> Result<f64> {
         "mm2/s" => text.parse::<KinematicViscosity>()?.mm2_per_s(),
         "mPa.s" => text.parse::<DynamicViscosity>()?.mpa_s(),
         _ => {
-            let range = "one of mL, m3, L/min, kPa, h, m, degC, g, mg/L, kg/m3, mm2/s, mPa.s".into();
+            let range = "one of mL, m3, L/min, kPa, h, m, m head, degC, g, mg/L, kg/m3, mm2/s, mPa.s".into();
             return Err(
                 ErrorKind::QuantityOutOfRange { quantity: "unit".into(), value: unit.into(), range }.into()
             );

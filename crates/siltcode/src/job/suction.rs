@@ -27,6 +27,7 @@ use std::sync::LazyLock;
 
 use serde::Serialize;
 
+use crate::caution::{self, Caution};
 use crate::error::{ErrorKind, Result};
 use crate::table;
 use crate::units::{Density, Head, Pressure};
@@ -188,6 +189,12 @@ impl Reserve {
     pub fn is_passed(&self) -> bool {
         self.left.pa() < 0.0
     }
+}
+
+/// What to beware of at strainers, hoses and pumps.
+#[must_use]
+pub fn cautions() -> Vec<&'static Caution> {
+    caution::about(&["flammable vapour", "bonding", "pressure", "waste"])
 }
 
 /// The drop across a strainer, a bag or an element on the suction side, from two gauges: the vacuum behind it less the
