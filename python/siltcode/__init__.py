@@ -11,6 +11,7 @@ from siltcode._native import VERSION as __version__
 from siltcode.batch import Batch
 from siltcode.beta import Beta, BetaAt
 from siltcode.certainty import Odds, Posterior, code_odds, poisson_interval
+from siltcode.change_out import ChangeOut, LawAnswer, LoadingFit, change_out, loading_fits
 from siltcode.classes import Classification, SizeClass, as4059, classify, gost17216, nas1638
 from siltcode.codes import ABOVE_SCALE, NOT_COUNTED, Code, iso4406, parse_code, range_bounds, range_numbers
 from siltcode.columns import TextFrame, read_columns
@@ -24,9 +25,19 @@ from siltcode.forecast import ChannelForecast, Passes, Remedy
 from siltcode.frames import Frame, score_frame
 from siltcode.intake import read_counts
 from siltcode.laws import Curve, counting_deviation, power_density
+from siltcode.loading import (
+    Captured,
+    captured_mass,
+    capacity_used,
+    loading_at,
+    pressure_at_capacity,
+    resistance_ratio,
+)
+from siltcode.logged import Logged, LogGap, turnovers_logged
 from siltcode.mass import MassBin, MassEstimate, mass_of, mass_of_spheres
 from siltcode.planner import VolumePlan, most_to_accept, plan_volume, sequential_bounds, sequential_step
 from siltcode.precision import expanded_in_numbers, false_accept_at_limit, guarded, in_numbers, nested_correlation
+from siltcode.pressures import ChangeRule, ElementWatch, GaugeFinding, change_rule, pressure_at_rated, watch_element
 from siltcode.problems import Notice, Problem
 from siltcode.ratios import MeasuredBeta, in_series, leak_ceiling, leaking, measured_beta, ratio_of_bins, ratio_of_pairs
 from siltcode.reference import DEFERENCE, Caution, ReferenceTable, cautions, table, tables
@@ -37,6 +48,7 @@ from siltcode.scores import Scores
 from siltcode.settling import Liquid, Rest, Settling
 from siltcode.specs import Requirement, Spec, spec, specs
 from siltcode.spectrum import Band, Between
+from siltcode.suction import Suction, suction, suction_drop
 from siltcode.systems import as4059_possible, class_limits, class_systems, parse_as4059
 from siltcode.tank import passes
 from siltcode.turnovers import displaced, passed_at_least, turnovers_like_one_pass, turnovers_needed
@@ -51,7 +63,10 @@ __all__ = [
     "Beta",
     "BetaAt",
     "Between",
+    "Captured",
     "Caution",
+    "ChangeOut",
+    "ChangeRule",
     "Channel",
     "ChannelForecast",
     "ClassAnswer",
@@ -63,11 +78,17 @@ __all__ = [
     "Curve",
     "Decision",
     "Element",
+    "ElementWatch",
     "Finding",
     "Flag",
     "Frame",
+    "GaugeFinding",
     "Judged",
+    "LawAnswer",
     "Liquid",
+    "LoadingFit",
+    "LogGap",
+    "Logged",
     "MassBin",
     "MassEstimate",
     "MeasuredBeta",
@@ -92,6 +113,7 @@ __all__ = [
     "SizeClass",
     "Spec",
     "Stage",
+    "Suction",
     "TextFrame",
     "Train",
     "Verdict",
@@ -100,7 +122,11 @@ __all__ = [
     "agreement",
     "as4059",
     "as4059_possible",
+    "capacity_used",
+    "captured_mass",
     "cautions",
+    "change_out",
+    "change_rule",
     "class_limits",
     "class_systems",
     "classify",
@@ -124,6 +150,8 @@ __all__ = [
     "leak_ceiling",
     "leaking",
     "less_blank",
+    "loading_at",
+    "loading_fits",
     "mass_of",
     "mass_of_spheres",
     "measured_beta",
@@ -138,19 +166,26 @@ __all__ = [
     "plan_volume",
     "poisson_interval",
     "power_density",
+    "pressure_at_capacity",
+    "pressure_at_rated",
     "range_bounds",
     "range_numbers",
     "ratio_of_bins",
     "ratio_of_pairs",
     "read_columns",
     "read_counts",
+    "resistance_ratio",
     "score_frame",
     "sequential_bounds",
     "sequential_step",
     "spec",
     "specs",
+    "suction",
+    "suction_drop",
     "table",
     "tables",
     "turnovers_like_one_pass",
+    "turnovers_logged",
     "turnovers_needed",
+    "watch_element",
 ]

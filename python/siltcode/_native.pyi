@@ -21,8 +21,12 @@ __all__ = [
     "beta_derated",
     "beta_working",
     "between",
+    "capacity_used",
+    "captured",
     "cautions",
     "ceiling",
+    "change_out",
+    "change_rule",
     "class_limits",
     "class_systems",
     "classify",
@@ -51,11 +55,14 @@ __all__ = [
     "in_numbers",
     "in_series",
     "in_unit",
+    "is_due",
     "law_at",
     "law_slope",
     "law_weight",
     "leaking",
     "less_blank",
+    "loading_at",
+    "loading_fits",
     "mass",
     "mass_of_spheres",
     "measured_beta",
@@ -71,6 +78,8 @@ __all__ = [
     "poisson_interval",
     "posterior",
     "power_density",
+    "pressure_at_capacity",
+    "pressures_at_rated",
     "published_names",
     "published_tables",
     "published_text",
@@ -82,6 +91,8 @@ __all__ = [
     "read_columns",
     "read_counts",
     "refuse_count",
+    "refuse_without_flow",
+    "resistance_ratio",
     "runs",
     "score_columns",
     "score_raw",
@@ -94,13 +105,17 @@ __all__ = [
     "size_for",
     "spec_parts",
     "spectrum_less_blank",
+    "suction",
+    "suction_drop",
     "table_text",
     "train_bins",
     "train_limits",
     "train_lumped",
     "turnovers_like_one_pass",
+    "turnovers_logged",
     "turnovers_needed",
     "viscosity_mpa_s",
+    "watch_element",
 ]
 
 DEFERENCE: str
@@ -223,6 +238,31 @@ def settling_speeds(
 def settling_left(
     liquid: dict[str, float], given: list[NDArray[np.float64]], stirred: bool
 ) -> NDArray[np.float64]: ...
+def resistance_ratio(law: str, loading: float) -> float: ...
+def loading_at(law: str, ratio: float) -> float: ...
+def capacity_used(law: str, pressure: float, clean: float, terminal: float) -> float: ...
+def pressure_at_capacity(law: str, used: float, clean: float, terminal: float) -> float: ...
+def captured(
+    before: dict[str, Any], after: dict[str, Any], tank: float, assumed: dict[str, Any], capacity: float | None
+) -> dict[str, Any]: ...
+def pressures_at_rated(columns: list[NDArray[np.float64]], rated: dict[str, Any]) -> NDArray[np.float64]: ...
+def refuse_without_flow(pressure: str) -> None: ...
+def change_rule(duty: str) -> dict[str, Any]: ...
+def is_due(limit: tuple[float, float | None], pressure: float, age: float | None) -> bool: ...
+def loading_fits(
+    axis: str, along: NDArray[np.float64], kpa: NDArray[np.float64]
+) -> list[dict[str, Any]]: ...
+def change_out(
+    axis: str, along: NDArray[np.float64], kpa: NDArray[np.float64], terminal: float, level: float
+) -> tuple[dict[str, Any], str | None]: ...
+def watch_element(
+    along: NDArray[np.float64], columns: list[NDArray[np.float64]], watch: dict[str, Any]
+) -> dict[str, Any]: ...
+def suction(given: dict[str, Any]) -> dict[str, Any]: ...
+def suction_drop(before: float, behind: float) -> float: ...
+def turnovers_logged(
+    columns: list[NDArray[np.float64]], tank: float, longest: float
+) -> dict[str, Any]: ...
 def turnovers_needed(given: list[NDArray[np.float64]]) -> NDArray[np.float64]: ...
 def turnovers_like_one_pass(beta: float) -> float: ...
 def passed_at_least(turnovers: float, times: int) -> float: ...

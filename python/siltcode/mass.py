@@ -116,16 +116,20 @@ def mass_of(
     >>> str(siltcode.mass_of(bottle, density="2.65 kg/L", shape=(0.5, 1), largest=(30, 70)))
     '0.478 to 1.35 mg/L'
     """
+    found = _native.mass(sample._given(), assumed_given(density, shape, largest))
+    bins = tuple(MassBin(b["from"], b["to"], tuple(b["power"]), tuple(b["log_log2"])) for b in found["bins"])
+    least, most = found["spread"]
+    return MassEstimate(least, most, tuple(found["power"]), tuple(found["log_log2"]), bins)
+
+
+def assumed_given(density: Any, shape: Any, largest: Any) -> dict[str, Any]:
+    """What particles are taken for, in the form that the native module takes."""
     least, most = _pair(density)
-    given = {
+    return {
         "density": (number_in(least, "kg/m3"), number_in(most, "kg/m3")),
         "shape": tuple(map(float, _pair(shape))),
         "largest": tuple(map(float, _pair(largest))),
     }
-    found = _native.mass(sample._given(), given)
-    bins = tuple(MassBin(b["from"], b["to"], tuple(b["power"]), tuple(b["log_log2"])) for b in found["bins"])
-    least, most = found["spread"]
-    return MassEstimate(least, most, tuple(found["power"]), tuple(found["log_log2"]), bins)
 
 
 def _pair(given: Any) -> tuple[Any, Any]:

@@ -7,7 +7,7 @@ from typing import Any, Literal
 from siltcode import _native
 from siltcode.errors import SiltcodeError
 
-Unit = Literal["mL", "m3", "L/min", "kPa", "h", "m", "degC", "g", "mg/L", "kg/m3", "mm2/s", "mPa.s"]
+Unit = Literal["mL", "m3", "L/min", "kPa", "h", "m", "m head", "degC", "g", "mg/L", "kg/m3", "mm2/s", "mPa.s"]
 
 _PINT = {
     "mL": "milliliter",
@@ -16,6 +16,7 @@ _PINT = {
     "kPa": "kilopascal",
     "h": "hour",
     "m": "meter",
+    "m head": "meter",
     "degC": "degree_Celsius",
     "g": "gram",
     "mg/L": "milligram / liter",
@@ -32,8 +33,8 @@ def in_unit(given: Any, unit: Unit) -> Any:
     ----------
     given : number, array_like, str, list of str or pint quantity
         Text with a unit (``"18 m3"``, ``"4,750 gal"``), a quantity of `pint`, or plain numbers, taken to be in `unit`.
-    unit : {"mL", "m3", "L/min", "kPa", "h", "m", "degC", "g", "mg/L", "kg/m3", "mm2/s", "mPa.s"}
-        The wanted unit.
+    unit : {"mL", "m3", "L/min", "kPa", "h", "m", "m head", "degC", "g", "mg/L", "kg/m3", "mm2/s", "mPa.s"}
+        The wanted unit; ``"m head"`` for a height of liquid, which may be negative.
 
     Returns
     -------

@@ -17,13 +17,14 @@ use crate::error::Result;
 use crate::given::{Given, Plain};
 use crate::plain;
 
-/// What readings are brought to \[L/min, mm2/s, kg/m3\], and how much of them is laminar, and where.
+/// What readings are brought to \[L/min, mm2/s, kg/m3\], and the share of them that is laminar, and where it is; all
+/// without one.
 #[derive(Deserialize)]
 pub(crate) struct RatedGiven {
     flow: f64,
     viscosity: Option<f64>,
     density: Option<f64>,
-    laminar: f64,
+    laminar: Option<f64>,
     laminar_at: String,
 }
 
@@ -56,10 +57,8 @@ impl RatedGiven {
     }
 
     fn laminar(&self) -> siltcode::Result<Laminar> {
-        if self.laminar >= 1.0 && self.laminar <= 1.0 {
-            return Ok(Laminar::Throughout);
-        }
-        let share = Share::new(self.laminar)?;
+        let Some(share) = self.laminar else { return Ok(Laminar::Throughout) };
+        let share = Share::new(share)?;
         Ok(if self.laminar_at == "rated" { Laminar::AtRated(share) } else { Laminar::AtReading(share) })
     }
 }
@@ -83,8 +82,10 @@ impl WatchGiven {
 /// Columns of readings: pressure \[kPa\], flow \[L/min\], viscosity \[mm2/s\], density \[kg/m3\]; NaN where there is none.
 type Columns<'py> = [Floats<'py>; 4];
 
-/// Pressure and conditions of each row; no conditions without a flow, nothing without a pressure.
-fn readings(columns: &Columns<'_>) -> Result<Vec<Option<(Pressure, Option<Conditions>)>>> {
+/// Pressure and conditions of a row; no conditions without a flow, nothing without a pressure.
+type Row = Option<(Pressure, Option<Conditions>)>;
+
+fn readings(columns: &Columns<'_>) -> Result<Vec<Row>> {
     let [pressure, flow, viscosity, density] =
         [slice(&columns[0])?, slice(&columns[1])?, slice(&columns[2])?, slice(&columns[3])?];
     let read = |i: usize| {
@@ -104,7 +105,7 @@ pub(crate) fn pressures_at_rated<'py>(
     rated: RatedGiven,
 ) -> Result<Bound<'py, PyArray1<f64>>> {
     let (laminar, rated) = (rated.laminar()?, rated.conditions()?);
-    let brought = |reading: Option<(Pressure, Option<Conditions>)>| match reading {
+    let brought = |reading: Row| match reading {
         Some((pressure, Some(read))) => laminar.to_rated(pressure, &read, &rated).map(Pressure::kpa),
         _ => Ok(f64::NAN),
     };
