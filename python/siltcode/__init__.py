@@ -11,7 +11,6 @@ from siltcode._native import VERSION as __version__
 from siltcode.batch import Batch
 from siltcode.beta import Beta, BetaAt
 from siltcode.certainty import Odds, Posterior, code_odds, poisson_interval
-from siltcode.change_out import ChangeOut, LawAnswer, LoadingFit, change_out, loading_fits
 from siltcode.classes import Classification, SizeClass, as4059, classify, gost17216, nas1638
 from siltcode.codes import ABOVE_SCALE, NOT_COUNTED, Code, iso4406, parse_code, range_bounds, range_numbers
 from siltcode.columns import TextFrame, read_columns
@@ -48,9 +47,10 @@ from siltcode.scores import Scores
 from siltcode.settling import Liquid, Rest, Settling
 from siltcode.specs import Requirement, Spec, spec, specs
 from siltcode.spectrum import Band, Between
-from siltcode.suction import Suction, suction, suction_drop
+from siltcode.suction import Suction, pump_suction, suction_drop
 from siltcode.systems import as4059_possible, class_limits, class_systems, parse_as4059
 from siltcode.tank import passes
+from siltcode.trend import ChangeOut, LawAnswer, LoadingFit, change_out, loading_fits
 from siltcode.turnovers import displaced, passed_at_least, turnovers_like_one_pass, turnovers_needed
 
 __all__ = [
@@ -168,6 +168,7 @@ __all__ = [
     "power_density",
     "pressure_at_capacity",
     "pressure_at_rated",
+    "pump_suction",
     "range_bounds",
     "range_numbers",
     "ratio_of_bins",
@@ -180,7 +181,6 @@ __all__ = [
     "sequential_step",
     "spec",
     "specs",
-    "suction",
     "suction_drop",
     "table",
     "tables",

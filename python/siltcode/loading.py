@@ -228,6 +228,6 @@ def captured_mass(
     assumed = assumed_given(density, shape, largest)
     grams = None if capacity is None else number_in(capacity, "g")
     found = _native.captured(before._given(), after._given(), number_in(tank, "m3"), assumed, grams)
-    elements = found["elements"]
-    ends = None if elements is None else (elements[0], elements[1])
-    return Captured(*found["mass"], found["may_have_risen"], ends, tuple(found["notes"]))
+    least, most = found["mass"]
+    elements = found["elements"] and tuple(found["elements"])
+    return Captured(least, most, found["may_have_risen"], elements, tuple(found["notes"]))

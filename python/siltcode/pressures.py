@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from siltcode import _arrays, _native
 from siltcode._display import Table, html_table
-from siltcode.change_out import Axis, ChangeOut, along_given, change_out_of
+from siltcode.trend import Axis, ChangeOut, along_given, change_out_of
 from siltcode.reference import Caution
 from siltcode.units import Unit, in_unit, number_in
 
@@ -302,7 +302,7 @@ def watch_element(
     >>> kpa = [20, 25, 29, 33, 37, 41]
     >>> seen = siltcode.watch_element([0, 0.5, 1, 1.5, 2, 2.5], kpa, flow, "60 L/min", "elsewhere", error="1 kPa", near=0.4)
     >>> [finding.code for finding in seen.findings], round(seen.outlook.best.at, 1)
-    (['near', 'rising'], 4.2)
+    (['near', 'rising'], 4.3)
     """
     columns, _ = _arrays.together(along=along_given(along, axis), **_columns(pressure, flow, viscosity, density))
     if isinstance(rule, str) and rule in ("last-point", "elsewhere"):

@@ -12,7 +12,7 @@ from siltcode.units import Unit, in_unit, number_in
 
 @dataclass(frozen=True, slots=True)
 class Suction:
-    """The inlet of a pump, of `suction`.
+    """The inlet of a pump, of `pump_suction`.
 
     Attributes
     ----------
@@ -35,7 +35,7 @@ class Suction:
     Examples
     --------
     >>> import siltcode
-    >>> inlet = siltcode.suction("870 kg/m3", atmosphere="1 bar", vacuum="10 inHg", vacuum_rating="15 inHg")
+    >>> inlet = siltcode.pump_suction("870 kg/m3", atmosphere="1 bar", vacuum="10 inHg", vacuum_rating="15 inHg")
     >>> inlet.limit, inlet.in_danger, round(inlet.reserve_kpa, 1)
     ('vacuum', False, 16.9)
     """
@@ -54,7 +54,7 @@ class Suction:
         return None if self.reserve_kpa is None else self.reserve_kpa < 0
 
 
-def suction(
+def pump_suction(
     density: Any,
     *,
     atmosphere: Any,
@@ -114,7 +114,7 @@ def suction(
     --------
     >>> import siltcode
     >>> line = dict(lift="1.5 m", line_loss="8 kPa", element_drop="12 kPa", vapour_pressure="0.1 kPa")
-    >>> inlet = siltcode.suction("870 kg/m3", atmosphere="101.325 kPa", **line, head_required="3 m", margin="7 ft")
+    >>> inlet = siltcode.pump_suction("870 kg/m3", atmosphere="101.325 kPa", **line, head_required="3 m", margin="7 ft")
     >>> round(inlet.vacuum_kpa, 1), round(inlet.head_available_m, 2), round(inlet.reserve_kpa, 1)
     (32.8, 8.02, 24.6)
     """

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from numpy.typing import NDArray
+
 from siltcode import _arrays, _native
 from siltcode._display import Table, figures, html_table
 from siltcode.loading import LoadingLaw
@@ -155,10 +157,17 @@ class ChangeOut:
         return next((answer for answer in self.laws if answer.law == law), None)
 
     def _repr_html_(self) -> str:
-        ends = lambda pair: "unbounded" if pair is None else " to ".join(figures(end) for end in pair)  # noqa: E731
-        rows = [[a.law, figures(a.at), ends(a.mean_line), ends(a.single_reading), figures(a.aic)] for a in self.laws]
+        rows = [[a.law, figures(a.at), _print(a.mean_line), _print(a.single_reading), figures(a.aic)] for a in self.laws]
         headings = ["law", f"due at [{_UNITS.get(self.axis, 'turnovers')}]", "mean line", "single reading", "AIC"]
         return html_table(Table(headings, rows, self.outlook, self.note or ""))
+
+
+def _print(ends: Ends | None) -> str:
+    return "unbounded" if ends is None else f"{figures(ends[0])} to {figures(ends[1])}"
+
+
+def _pair(ends: Any) -> Ends | None:
+    return None if ends is None else (ends[0], ends[1])
 
 
 def along_given(along: Any, axis: str) -> Any:
@@ -169,11 +178,10 @@ def along_given(along: Any, axis: str) -> Any:
 
 def change_out_of(found: dict[str, Any], axis: Axis, note: str | None) -> ChangeOut:
     """The outlook as the native module gives it."""
-    pair = lambda ends: None if ends is None else (ends[0], ends[1])  # noqa: E731
     laws = tuple(
-        LawAnswer(a["law"], a["aic"], a["at"], pair(a["mean_line"]), pair(a["single_reading"])) for a in found.get("laws", ())
+        LawAnswer(a["law"], a["aic"], a["at"], _pair(a["mean_line"]), _pair(a["single_reading"])) for a in found.get("laws", ())
     )
-    spread, growth = pair(found.get("spread")), pair(found.get("growth"))
+    spread, growth = _pair(found.get("spread")), _pair(found.get("growth"))
     return ChangeOut(found["outlook"], axis, laws, spread, found.get("last"), growth, found.get("lacking", 0), note)
 
 
@@ -220,10 +228,10 @@ def change_out(along: Any, pressure: Any, terminal: Any, *, axis: Axis = "turnov
     >>> bar = [0.30, 0.36, 0.47, 0.58, 0.76, 0.95, 1.22]
     >>> due = siltcode.change_out([0, 2, 4, 6, 8, 10, 12], [f"{each} bar" for each in bar], "2.2 bar", axis="time")
     >>> due.outlook, due.best.law, round(due.best.at, 1), [round(end, 1) for end in due.spread]
-    ('expected', 'intermediate', 17.1, [13.8, 22.0])
+    ('expected', 'intermediate', 17.1, [12.8, 26.3])
     """
-    columns = _columns(along, pressure, axis)
-    found, note = _native.change_out(axis, *columns, number_in(terminal, "kPa"), float(level))
+    places, kpa = _columns(along, pressure, axis)
+    found, note = _native.change_out(axis, places, kpa, number_in(terminal, "kPa"), float(level))
     return change_out_of(found, axis, note)
 
 
@@ -254,9 +262,10 @@ def loading_fits(along: Any, pressure: Any, *, axis: Axis = "turnovers") -> tupl
     >>> round(fits[0].clean_kpa, 3), round(fits[0].constant, 3)
     (20.0, 0.25)
     """
-    return tuple(LoadingFit(**fit) for fit in _native.loading_fits(axis, *_columns(along, pressure, axis)))
+    places, kpa = _columns(along, pressure, axis)
+    return tuple(LoadingFit(**fit) for fit in _native.loading_fits(axis, places, kpa))
 
 
-def _columns(along: Any, pressure: Any, axis: str) -> list[Any]:
-    arrays, _ = _arrays.together(along=along_given(along, axis), pressure=in_unit(pressure, "kPa"))
-    return [_arrays.flat(array) for array in arrays]
+def _columns(along: Any, pressure: Any, axis: str) -> tuple[NDArray[Any], NDArray[Any]]:
+    (places, kpa), _ = _arrays.together(along=along_given(along, axis), pressure=in_unit(pressure, "kPa"))
+    return _arrays.flat(places), _arrays.flat(kpa)
