@@ -253,9 +253,10 @@ impl Watch {
         let (code, urgency, evidence, advice) = match outlook {
             Outlook::Expected(expected) => {
                 let best = expected.best().map_or(String::new(), |best| self.axis.print(best.at));
-                let (low, high) =
-                    (self.axis.print(expected.spread.low), self.axis.print(expected.spread.high));
-                let evidence = format!("the limit is reached at {best}, by other laws at {low} to {high}");
+                let soonest = significant(expected.spread.low.get(), 4);
+                let latest = self.axis.print(expected.spread.high);
+                let evidence =
+                    format!("the limit is reached at {best}; the four laws say {soonest} to {latest}");
                 (
                     "rising",
                     Urgency::Note,
