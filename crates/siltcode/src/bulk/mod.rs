@@ -24,7 +24,6 @@ mod lookup;
 #[cfg(feature = "parallel")]
 mod parallel;
 mod path;
-mod steps;
 mod table;
 mod target;
 

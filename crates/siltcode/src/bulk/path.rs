@@ -1,14 +1,15 @@
 //! The ways through an array, and which of them this machine has.
 
 use std::fmt;
+#[cfg(target_arch = "x86_64")]
 use std::sync::LazyLock;
 
-use fearless_simd::{Level, dispatch};
+#[cfg(target_arch = "x86_64")]
+use fearless_simd::{Avx2, Level, dispatch};
 
 #[cfg(target_arch = "x86_64")]
 use super::lookup::Lookup;
 use super::same_length;
-use super::steps::{Lane, Steps};
 use super::table::ENTRIES;
 use super::target::{Columns, Scores, Target};
 use crate::error::Result;
@@ -38,43 +39,23 @@ pub struct Path(Way);
 enum Way {
     /// The table of entries, one value after another.
     Portable,
-    /// The steps, many values at once.
-    Wide(&'static Wide),
-}
-
-struct Wide {
-    level: Level,
-    double: Steps<f64>,
-    single: Steps<f32>,
-    /// Where it beats the steps.
+    /// The bounds in registers, many values at once.
     #[cfg(target_arch = "x86_64")]
-    lookup: Option<(fearless_simd::Avx2, Lookup)>,
+    Avx2(&'static Wide),
 }
 
-/// The wide ways of this machine, best first.
-static WIDE: LazyLock<Vec<Wide>> = LazyLock::new(|| {
-    let (Some(double), Some(single)) = (Steps::new(), Steps::new()) else { return Vec::new() };
-    let wide = |level: Level| Wide {
-        level,
-        double,
-        single,
-        #[cfg(target_arch = "x86_64")]
-        lookup: level.as_avx2().filter(|_| level.as_avx512().is_none()).zip(Lookup::new()),
-    };
-    levels().into_iter().map(wide).collect()
-});
-
-/// Instruction sets that are wide enough to beat the table; 128 bits are not.
+/// What AVX2 looks numbers up in.
 #[cfg(target_arch = "x86_64")]
-fn levels() -> Vec<Level> {
-    let level = Level::new();
-    [level.as_avx512().map(Level::Avx512), level.as_avx2().map(Level::Avx2)].into_iter().flatten().collect()
+struct Wide {
+    avx2: Avx2,
+    double: Lookup,
+    single: Lookup,
 }
 
-#[cfg(not(target_arch = "x86_64"))]
-fn levels() -> Vec<Level> {
-    Vec::new()
-}
+#[cfg(target_arch = "x86_64")]
+static WIDE: LazyLock<Option<Wide>> = LazyLock::new(|| {
+    Some(Wide { avx2: Level::new().as_avx2()?, double: Lookup::new::<f64>()?, single: Lookup::new::<f32>()? })
+});
 
 impl Path {
     /// The portable way, on every machine, and the reference for the others.
@@ -83,12 +64,22 @@ impl Path {
     /// The best way this machine has.
     #[must_use]
     pub fn best() -> Self {
-        WIDE.first().map_or(Self::PORTABLE, |wide| Self(Way::Wide(wide)))
+        Self::wide().unwrap_or(Self::PORTABLE)
     }
 
     /// Every way this machine has, best first.
     pub fn all() -> impl Iterator<Item = Self> {
-        WIDE.iter().map(|wide| Self(Way::Wide(wide))).chain([Self::PORTABLE])
+        Self::wide().into_iter().chain([Self::PORTABLE])
+    }
+
+    #[cfg(target_arch = "x86_64")]
+    fn wide() -> Option<Self> {
+        WIDE.as_ref().map(|wide| Self(Way::Avx2(wide)))
+    }
+
+    #[cfg(not(target_arch = "x86_64"))]
+    fn wide() -> Option<Self> {
+        None
     }
 
     /// [`range_numbers`](super::range_numbers), this way.
@@ -109,7 +100,8 @@ impl Path {
         same_length(per_ml.len(), out.len())?;
         match self.0 {
             Way::Portable => ENTRIES.write(per_ml, out),
-            Way::Wide(wide) => wide.write(&wide.single, per_ml, out),
+            #[cfg(target_arch = "x86_64")]
+            Way::Avx2(wide) => wide.single.write(wide.avx2, per_ml, out),
         }
         Ok(())
     }
@@ -131,7 +123,10 @@ impl Path {
             let outcomes = &mut out.outcomes[start..end];
             match self.0 {
                 Way::Portable => target.write(block, numbers, outcomes),
-                Way::Wide(wide) => dispatch!(wide.level, _simd => target.write(block, numbers, outcomes)),
+                #[cfg(target_arch = "x86_64")]
+                Way::Avx2(wide) => {
+                    dispatch!(Level::Avx2(wide.avx2), _simd => target.write(block, numbers, outcomes));
+                }
             }
         }
         Ok(())
@@ -140,41 +135,20 @@ impl Path {
     fn write(self, per_ml: &[f64], out: &mut [u8]) {
         match self.0 {
             Way::Portable => ENTRIES.write(per_ml, out),
-            Way::Wide(wide) => {
-                let done = wide.looked_up(per_ml, out);
-                wide.write(&wide.double, &per_ml[done..], &mut out[done..]);
-            }
+            #[cfg(target_arch = "x86_64")]
+            Way::Avx2(wide) => wide.double.write(wide.avx2, per_ml, out),
         }
-    }
-}
-
-impl Wide {
-    /// Writes the numbers of as many values as can be looked up, from the first on, and gives back how many.
-    #[cfg(target_arch = "x86_64")]
-    fn looked_up(&self, per_ml: &[f64], out: &mut [u8]) -> usize {
-        self.lookup.as_ref().map_or(0, |(avx2, lookup)| lookup.write(*avx2, per_ml, out))
-    }
-
-    #[cfg(not(target_arch = "x86_64"))]
-    fn looked_up(&self, _: &[f64], _: &mut [u8]) -> usize {
-        0
-    }
-
-    fn write<T: Lane>(&self, steps: &Steps<T>, per_ml: &[T], out: &mut [u8]) {
-        dispatch!(self.level, _simd => steps.write(per_ml, out));
     }
 }
 
 impl fmt::Display for Path {
-    /// `portable`, or the instruction set: `Avx2`.
+    /// `portable`, or the instruction set: `AVX2`.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self.0 {
-            Way::Portable => f.pad("portable"),
-            Way::Wide(wide) => {
-                let level = format!("{:?}", wide.level);
-                f.pad(level.split('(').next().unwrap_or_default())
-            }
-        }
+        f.pad(match self.0 {
+            Way::Portable => "portable",
+            #[cfg(target_arch = "x86_64")]
+            Way::Avx2(_) => "AVX2",
+        })
     }
 }
 
