@@ -46,8 +46,8 @@ struct Bench {
     text: (TextColumns, RowScores),
 }
 
-/// Samples whose odds are held at a time, as the peer does.
-const BLOCK: usize = 1000;
+/// Samples whose odds are held at a time: as many as the nearest cache has room for.
+const BLOCK: usize = 64;
 
 impl Bench {
     fn open(folder: &FilePath) -> Outcome<Self> {
@@ -176,12 +176,7 @@ impl Bench {
         let volume = CountedVolume::from_ml(10.0)?;
         let mut by_count = OddsByCount::new(volume, Dilution::NONE, Scatter::NONE);
         for counts in black_box(&self.counts).chunks(BLOCK) {
-            for (row, &raw) in self.odds.iter_mut().zip(counts) {
-                *row = [0.0; 30];
-                for (number, p) in by_count.of(raw).iter() {
-                    row[usize::from(number.get())] = p.get();
-                }
-            }
+            by_count.write(counts, &mut self.odds[..counts.len()])?;
             black_box(&self.odds);
         }
         Ok(())

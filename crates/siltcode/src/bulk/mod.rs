@@ -109,7 +109,7 @@ pub fn score(per_ml: Columns<'_>, target: &Target, out: Scores<'_>) -> Result<()
     Path::best().score(per_ml, target, out)
 }
 
-fn same_length(input: usize, output: usize) -> Result<()> {
+pub(crate) fn same_length(input: usize, output: usize) -> Result<()> {
     if input == output { Ok(()) } else { Err(ErrorKind::LengthsDiffer { input, output }.into()) }
 }
 

@@ -8,8 +8,8 @@ use serde::{Serialize, Serializer};
 use super::gamma::nothing_beyond;
 use super::level::{Probability, Scatter};
 use super::posterior::{Posterior, inside};
-use crate::class::iso4406::RangeNumber;
-use crate::count::{CountedVolume, Dilution, Evidence};
+use crate::class::iso4406::{Bounds, RangeNumber};
+use crate::count::Evidence;
 
 /// Numbers less likely than this are left out.
 const NEGLIGIBLE: f64 = 1e-6;
@@ -40,11 +40,16 @@ impl Odds {
     #[must_use]
     pub fn of(evidence: &Evidence, scatter: Scatter) -> Self {
         let counted = RangeNumber::of(evidence.per_ml());
-        if scatter == Scatter::NONE && leaves_no_doubt(evidence, counted) {
+        let Bounds { more_than, up_to } = counted.bounds();
+        if scatter == Scatter::NONE && is_far(evidence, more_than) && is_far(evidence, up_to) {
             return Self::beyond_doubt(counted);
         }
         let posterior = Posterior::new(evidence, scatter);
-        let edge = |bound: Option<f64>, beyond: [f64; 2]| bound.map_or(beyond, |at| posterior.tails_at(at));
+        // Where a double cannot tell it from 0 the probability beyond an edge need not be worked out.
+        let edge = |bound: Option<f64>, beyond: [f64; 2]| {
+            let far = scatter == Scatter::NONE && is_far(evidence, bound);
+            bound.filter(|_| !far).map_or(beyond, |at| posterior.tails_at(at))
+        };
         let lower = |number: RangeNumber| edge(number.bounds().more_than, [0.0, 1.0]);
         let upper = |number: RangeNumber| edge(number.bounds().up_to, [1.0, 0.0]);
         // From the number of the count itself outwards, until nothing worth mentioning is left on that side.
@@ -74,7 +79,7 @@ impl Odds {
         Self { cleanest: from(cleanest).nth(first).unwrap_or(cleanest), probabilities }
     }
 
-    fn beyond_doubt(number: RangeNumber) -> Self {
+    pub(super) fn beyond_doubt(number: RangeNumber) -> Self {
         Self { cleanest: number, probabilities: [Probability::CERTAIN].into() }
     }
 
@@ -101,83 +106,10 @@ fn from(cleanest: RangeNumber) -> impl Iterator<Item = RangeNumber> {
     std::iter::successors(Some(cleanest), |number| number.dirtier())
 }
 
-/// Whether the count is so far from both bounds of its number that a double cannot tell the probability from 1.
-fn leaves_no_doubt(evidence: &Evidence, counted: RangeNumber) -> bool {
-    let bounds = counted.bounds();
-    let far = |bound: f64| nothing_beyond(Posterior::shape_of(evidence), bound * evidence.examined_ml());
-    bounds.more_than.is_none_or(far) && bounds.up_to.is_none_or(far)
-}
-
-/// The odds of many raw counts of one volume, dilution and scatter: each distinct count is worked out once.
-///
-/// ```
-/// use siltcode::certainty::{OddsByCount, Scatter};
-/// use siltcode::{CountedVolume, Dilution};
-///
-/// let mut odds = OddsByCount::new(CountedVolume::from_ml(5.0)?, Dilution::NONE, Scatter::NONE);
-/// let likeliest = [50, 52, 50].map(|raw| odds.of(raw).likeliest().unwrap().0.to_string());
-/// assert_eq!(likeliest, ["11", "11", "11"]);
-/// # Ok::<(), siltcode::Error>(())
-/// ```
-#[derive(Debug, Clone)]
-pub struct OddsByCount {
-    volume: CountedVolume,
-    dilution: Dilution,
-    scatter: Scatter,
-    /// What was worked out; it begins with each number beyond doubt, which most counts share.
-    known: Vec<Odds>,
-    /// The place of a raw count's odds, as far as this goes; [`UNKNOWN`](Self::UNKNOWN) until asked for.
-    places: Vec<u32>,
-    /// A raw count beyond that, with its odds.
-    last: Option<(u64, Odds)>,
-}
-
-impl OddsByCount {
-    /// Raw counts below this are remembered: some tens of megabytes at most.
-    const REMEMBERED: usize = 1 << 18;
-
-    const UNKNOWN: u32 = u32::MAX;
-
-    /// Nothing worked out yet.
-    #[must_use]
-    pub fn new(volume: CountedVolume, dilution: Dilution, scatter: Scatter) -> Self {
-        let known = RangeNumber::all().chain([RangeNumber::ABOVE]).map(Odds::beyond_doubt).collect();
-        Self { volume, dilution, scatter, known, places: Vec::new(), last: None }
-    }
-
-    /// The odds of a raw count, as [`Odds::of`] gives them.
-    pub fn of(&mut self, raw: u64) -> &Odds {
-        match usize::try_from(raw) {
-            Ok(at) if at < Self::REMEMBERED => {
-                if self.places.len() <= at {
-                    self.places.resize(at + 1, Self::UNKNOWN);
-                }
-                if self.places[at] == Self::UNKNOWN {
-                    self.places[at] = self.place(self.worked_out(raw));
-                }
-                &self.known[self.places[at] as usize]
-            }
-            _ => {
-                let kept = self.last.take().filter(|(known, _)| *known == raw);
-                let odds = kept.unwrap_or_else(|| (raw, self.worked_out(raw)));
-                &self.last.insert(odds).1
-            }
-        }
-    }
-
-    fn worked_out(&self, raw: u64) -> Odds {
-        Odds::of(&Evidence::of_run(raw, self.volume, self.dilution), self.scatter)
-    }
-
-    /// Where these odds are kept.
-    #[allow(clippy::cast_possible_truncation)] // as many as are remembered at most
-    fn place(&mut self, odds: Odds) -> u32 {
-        if *odds.probabilities == [Probability::CERTAIN] {
-            return u32::from(odds.cleanest.get());
-        }
-        self.known.push(odds);
-        self.known.len() as u32 - 1
-    }
+/// Whether the count is so far from this bound of its number that a double cannot tell from 0 the probability of being
+/// beyond it.
+pub(super) fn is_far(evidence: &Evidence, bound: Option<f64>) -> bool {
+    bound.is_none_or(|bound| nothing_beyond(Posterior::shape_of(evidence), bound * evidence.examined_ml()))
 }
 
 impl Serialize for Odds {
@@ -193,39 +125,23 @@ impl Serialize for Odds {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::count::{CountedVolume, Dilution};
 
     #[test]
-    fn what_leaves_no_doubt_has_the_probability_that_the_tails_leave() {
+    fn what_is_far_from_its_bounds_has_the_probability_that_the_tails_leave() {
         let volume = CountedVolume::from_ml(10.0).unwrap();
         let mut sure = 0;
         for raw in (0..100_000).step_by(37) {
             let evidence = Evidence::of_run(raw, volume, Dilution::NONE);
-            let counted = RangeNumber::of(evidence.per_ml());
-            if leaves_no_doubt(&evidence, counted) {
+            let Bounds { more_than, up_to } = RangeNumber::of(evidence.per_ml()).bounds();
+            if is_far(&evidence, more_than) && is_far(&evidence, up_to) {
                 sure += 1;
                 let posterior = Posterior::new(&evidence, Scatter::NONE);
                 let tails = |bound: Option<f64>, beyond| bound.map_or(beyond, |at| posterior.tails_at(at));
-                let bounds = counted.bounds();
-                let p = inside(tails(bounds.more_than, [0.0, 1.0]), tails(bounds.up_to, [1.0, 0.0]));
+                let p = inside(tails(more_than, [0.0, 1.0]), tails(up_to, [1.0, 0.0]));
                 assert_eq!(p, Probability::CERTAIN, "{raw}");
             }
         }
         assert!(sure > 1000, "{sure}");
-    }
-
-    #[test]
-    fn odds_by_count_are_those_of_each_count() {
-        let volume = CountedVolume::from_ml(10.0).unwrap();
-        for scatter in [Scatter::NONE, Scatter::from_cv(0.1).unwrap()] {
-            let mut by_count = OddsByCount::new(volume, Dilution::NONE, scatter);
-            for raw in [7, 0, 7, 3000, 170_000, 0, 1 << 20, 1 << 20, (1 << 20) + 1, 1 << 20] {
-                let alone = Odds::of(&Evidence::of_run(raw, volume, Dilution::NONE), scatter);
-                assert_eq!(by_count.of(raw), &alone, "{raw}");
-            }
-            let above = CountedVolume::from_ml(1e-6).unwrap();
-            let mut by_count = OddsByCount::new(above, Dilution::NONE, scatter);
-            let odds = by_count.of(200_000).clone();
-            assert_eq!(odds.likeliest().map(|(number, _)| number), Some(RangeNumber::ABOVE));
-        }
     }
 }
