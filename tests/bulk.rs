@@ -84,12 +84,19 @@ fn every_way_reads_single_precision_literally() {
 #[test]
 fn every_length_and_every_beginning_comes_out_the_same() {
     let values: Vec<f64> = over_the_scale(300).collect();
+    #[allow(clippy::cast_possible_truncation)] // to single precision
+    let singles: Vec<f32> = values.iter().map(|&value| value as f32).collect();
+    let expected: Vec<u8> = values.iter().map(|&value| range_number_of(value)).collect();
+    let of_singles: Vec<u8> = singles.iter().map(|&value| range_number_of(value.into())).collect();
     for path in Path::all() {
         for (from, length) in (0..40).flat_map(|from| (0..200).map(move |length| (from, length))) {
-            let part = &values[from..from + length];
+            let part = from..from + length;
             let mut numbers = vec![77; length];
-            path.range_numbers(part, &mut numbers).unwrap();
-            assert!(numbers.iter().zip(part).all(|(&n, &value)| n == range_number_of(value)), "{path}");
+            path.range_numbers(&values[part.clone()], &mut numbers).unwrap();
+            assert_eq!(numbers, expected[part.clone()], "{path}, {part:?}");
+            numbers.fill(77);
+            path.range_numbers_f32(&singles[part.clone()], &mut numbers).unwrap();
+            assert_eq!(numbers, of_singles[part.clone()], "{path}, {part:?}");
         }
     }
 }

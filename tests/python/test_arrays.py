@@ -133,6 +133,22 @@ def test_odds_of_arrays_are_rows_of_probabilities() -> None:
         siltcode.code_odds(50, 5)[30]
 
 
+def test_odds_of_many_rows_are_those_of_each() -> None:
+    few, many = 10, 300
+    volume = np.repeat([10.0, 0.5, 10.0, 2.0], [many, few, few, many])
+    dilution = np.repeat([1.0, 4.0, 1.0, 2.0], [few, many, many, few])
+    raw = np.random.default_rng(4406).lognormal(4.0, 5.0, volume.size).round()
+    raw[::7] = np.nan
+    for scatter in (0.0, 0.2):
+        odds = siltcode.code_odds(raw, volume, dilution, scatter)
+        for row in range(0, raw.size, 3):
+            alone = siltcode.code_odds(raw[row : row + 1], volume[row], dilution[row], scatter)
+            np.testing.assert_array_equal(odds[row : row + 1], alone)
+    with pytest.raises(siltcode.SiltcodeError, match="-1") as error:
+        siltcode.code_odds(np.where(np.arange(200) == 150, -1.0, 5.0), 1.0)
+    assert error.value.line == 150
+
+
 @pytest.mark.parametrize("dtype", [np.float64, np.float32])
 def test_numbers_are_written_where_the_user_says(dtype: type) -> None:
     counts = np.random.default_rng(4406).lognormal(5.0, 3.0, (60, 40)).astype(dtype)

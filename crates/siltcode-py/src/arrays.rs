@@ -1,8 +1,10 @@
 //! Whole arrays: contiguous numpy arrays in, new ones out. The Python side has brought them to this form.
 
+use std::ops::Range;
+
 use numpy::{IntoPyArray, PyArray1, PyReadonlyArray1, PyReadwriteArray1};
 use pyo3::prelude::*;
-use siltcode::certainty::{Mean, Odds, poisson};
+use siltcode::certainty::{Mean, Odds, OddsByCount, poisson};
 use siltcode::class::iso4406::Bounds;
 use siltcode::count::whole_count;
 use siltcode::{Error, ErrorKind, Evidence, Position, RangeNumber, bulk};
@@ -105,20 +107,42 @@ pub(crate) fn code_odds<'py>(
     let scatter = plain::scatter(scatter)?;
     let (raw, volume_ml, dilution) = (slice(&raw)?, slice(&volume_ml)?, slice(&dilution)?);
     let odds = py.detach(|| {
-        let mut odds = Vec::with_capacity(raw.len() * WIDTH);
-        for row in 0..raw.len() {
-            match evidence(raw[row], volume_ml[row], dilution[row]).map_err(|error| at_row(error, row))? {
-                Some(evidence) => odds.extend(spread(&Odds::of(&evidence, scatter))),
-                None => odds.extend([f64::NAN; WIDTH]),
+        let mut rows = vec![[f64::NAN; WIDTH]; raw.len()];
+        for run in runs(volume_ml, dilution) {
+            let mut by_count = None;
+            for row in run.clone() {
+                let counted = placed(evidence(raw[row], volume_ml[row], dilution[row]), row)?;
+                match counted {
+                    None => {}
+                    Some(evidence) if run.len() < MANY => rows[row] = spread(&Odds::of(&evidence, scatter)),
+                    Some(Evidence { raw, volume, dilution, .. }) => by_count
+                        .get_or_insert_with(|| OddsByCount::new(volume, dilution, scatter))
+                        .write(&[raw], &mut rows[row..=row])?,
+                }
             }
         }
-        Ok::<_, Error>(odds)
+        Ok::<_, Error>(rows.into_flattened())
     })?;
     Ok(odds.into_pyarray(py))
 }
 
 /// The numbers 0 to 28, and above the scale.
 const WIDTH: usize = RangeNumber::ABOVE.get() as usize + 1;
+
+/// Fewer counts of one volume are not worth finding out beforehand which of them are beyond doubt.
+const MANY: usize = 64;
+
+/// Rows that follow each other with the same volume and dilution.
+fn runs(volume_ml: &[f64], dilution: &[f64]) -> impl Iterator<Item = Range<usize>> {
+    let both = |row: usize| (volume_ml[row].to_bits(), dilution[row].to_bits());
+    let mut start = 0;
+    std::iter::from_fn(move || {
+        let more = (start + 1..volume_ml.len()).take_while(|&row| both(row) == both(start)).count();
+        let run = start..start + 1 + more;
+        start = run.end;
+        (run.start < volume_ml.len()).then_some(run)
+    })
+}
 
 fn evidence(raw: f64, volume_ml: f64, dilution: f64) -> siltcode::Result<Option<Evidence>> {
     if raw.is_nan() || volume_ml.is_nan() {
@@ -127,8 +151,10 @@ fn evidence(raw: f64, volume_ml: f64, dilution: f64) -> siltcode::Result<Option<
     given::evidence(raw, volume_ml, dilution).map(Some)
 }
 
-fn spread(odds: &Odds) -> impl Iterator<Item = f64> {
-    RangeNumber::all().chain([RangeNumber::ABOVE]).map(|number| odds.get(number).get())
+fn spread(odds: &Odds) -> [f64; WIDTH] {
+    let mut row = [0.0; WIDTH];
+    odds.iter().for_each(|(number, p)| row[usize::from(number.get())] = p.get());
+    row
 }
 
 /// Refuses a cell that is no number, with the library's own words.
