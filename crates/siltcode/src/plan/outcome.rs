@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use super::schedule::Schedule;
 use crate::count::PerMl;
+use crate::error::Result;
 use crate::filter::{Kind, Price};
 use crate::size::Size;
 use crate::tank::Remedy;
@@ -99,4 +100,15 @@ pub struct Booking {
     pub p50: Option<f64>,
     /// Enough in 90 % of all cases \[-\].
     pub p90: Option<f64>,
+}
+
+impl Plan {
+    /// All of the time where every stage runs so many times as long; setting up and changing elements stay as they are.
+    ///
+    /// # Errors
+    /// `quantity-out-of-range` where the time leaves the range of a double.
+    pub fn stretched(&self, times: f64) -> Result<Duration> {
+        let running: f64 = self.stages.iter().map(|stage| stage.time.hours()).sum();
+        Duration::from_hours(self.time.hours() + (times - 1.0) * running)
+    }
 }
