@@ -42,11 +42,13 @@ from siltcode.ratios import MeasuredBeta, in_series, leak_ceiling, leaking, meas
 from siltcode.reference import DEFERENCE, Caution, ReferenceTable, cautions, table, tables
 from siltcode.runs import Agreement, RateRatio, agreement, compare, equal_by_e_test
 from siltcode.samples import Channel, Run, Sample
+from siltcode.schedule import BreakEven, Schedule, break_even, schedule
 from siltcode.score import ClassAnswer, Finding, Flag, Score, ScoredChannel, Verdict
 from siltcode.scores import Scores
 from siltcode.settling import Liquid, Rest, Settling
 from siltcode.specs import Requirement, Spec, spec, specs
 from siltcode.spectrum import Band, Between
+from siltcode.staged import Booked, OutOfReach, Plan, PlannedElement, PlannedStage, plan
 from siltcode.suction import Suction, pump_suction, suction_drop
 from siltcode.systems import as4059_possible, class_limits, class_systems, parse_as4059
 from siltcode.tank import passes
@@ -63,6 +65,8 @@ __all__ = [
     "Beta",
     "BetaAt",
     "Between",
+    "Booked",
+    "BreakEven",
     "Captured",
     "Caution",
     "ChangeOut",
@@ -95,7 +99,11 @@ __all__ = [
     "Net",
     "Notice",
     "Odds",
+    "OutOfReach",
     "Passes",
+    "Plan",
+    "PlannedElement",
+    "PlannedStage",
     "Posterior",
     "Problem",
     "RateRatio",
@@ -105,6 +113,7 @@ __all__ = [
     "Rest",
     "Run",
     "Sample",
+    "Schedule",
     "Score",
     "ScoredChannel",
     "Scores",
@@ -122,6 +131,7 @@ __all__ = [
     "agreement",
     "as4059",
     "as4059_possible",
+    "break_even",
     "capacity_used",
     "captured_mass",
     "cautions",
@@ -163,6 +173,7 @@ __all__ = [
     "passed_at_least",
     "passes",
     "pipe_reynolds",
+    "plan",
     "plan_volume",
     "poisson_interval",
     "power_density",
@@ -176,6 +187,7 @@ __all__ = [
     "read_columns",
     "read_counts",
     "resistance_ratio",
+    "schedule",
     "score_frame",
     "sequential_bounds",
     "sequential_step",

@@ -21,6 +21,7 @@ __all__ = [
     "beta_derated",
     "beta_working",
     "between",
+    "break_even",
     "capacity_used",
     "captured",
     "cautions",
@@ -56,6 +57,7 @@ __all__ = [
     "in_series",
     "in_unit",
     "is_due",
+    "job_text",
     "law_at",
     "law_slope",
     "law_weight",
@@ -74,6 +76,7 @@ __all__ = [
     "passed_at_least",
     "passes",
     "pipe_reynolds",
+    "plan",
     "plan_volume",
     "poisson_interval",
     "posterior",
@@ -94,6 +97,7 @@ __all__ = [
     "refuse_without_flow",
     "resistance_ratio",
     "runs",
+    "schedule",
     "score_columns",
     "score_raw",
     "score_stream",
@@ -220,6 +224,18 @@ def counting_deviation(
 ) -> float: ...
 def power_density(at_1_um: float, slope: float, size: float) -> float: ...
 def mass(sample: dict[str, Any], assumed: dict[str, Any]) -> dict[str, Any]: ...
+def break_even(
+    tank_m3: float,
+    flow: float,
+    held_back: float,
+    dirt_g: float,
+    cheap: tuple[float, float],
+    dear: tuple[float, float],
+    hour_cost: float,
+) -> tuple[float, float, float]: ...
+def job_text(job: dict[str, Any]) -> str: ...
+def plan(job: str, start: dict[str, Any] | None, quickest: bool) -> dict[str, Any]: ...
+def schedule(problem: dict[str, Any], quickest: bool, in_parts: bool) -> dict[str, Any] | None: ...
 def mass_of_spheres(per_ml: float, size: float, density: float) -> float: ...
 def published_tables() -> list[tuple[str, str, str, str]]: ...
 def table_text(name: str) -> str: ...

@@ -113,8 +113,8 @@ def passes(
     given = {
         "beta": None if isinstance(beta, Train) else Beta(beta).as_given(),
         "train": beta._given() if isinstance(beta, Train) else None,
-        "start": _counts(start) or {"code": str(Code._of(_native.parse_code(str(start))))},
-        "target": _counts(target) or _target(target),
+        "start": counts_given(start) or {"code": str(Code._of(_native.parse_code(str(start))))},
+        "target": counts_given(target) or _target(target),
         "tank": number_in(tank, "m3"),
         "flow": number_in(flow, "L/min"),
         "ingress": None if ingress is None else spectrum_given(ingress),
@@ -135,7 +135,7 @@ def passes(
     return Passes(given)
 
 
-def _counts(given: Any) -> dict[str, Any] | None:
+def counts_given(given: Any) -> dict[str, Any] | None:
     """A start or target given as counts, in the form that the native module takes."""
     if isinstance(given, Mapping):
         given = Sample.of(given)

@@ -19,6 +19,7 @@ mod loading;
 mod logged;
 mod mass;
 mod plain;
+mod plan;
 mod pressures;
 mod quantities;
 mod raw_frame;
@@ -68,6 +69,8 @@ mod _native {
     use crate::logged::turnovers_logged;
     #[pymodule_export]
     use crate::mass::{mass, spheres};
+    #[pymodule_export]
+    use crate::plan::{break_even, job_text, plan, schedule};
     #[pymodule_export]
     use crate::pressures::{
         change_out, change_rule, is_due, loading_fits, pressures_at_rated, refuse_without_flow, watch_element,

@@ -55,15 +55,22 @@ pub(crate) struct PassesGiven {
     rest: Option<RestGiven>,
 }
 
-plain::from_plain_values! { PassesGiven }
+plain::from_plain_values! { PassesGiven EndGiven }
+
+impl EndGiven {
+    /// Where a tank starts, bottles scattering so much.
+    pub(crate) fn start(&self, scatter: f64) -> siltcode::Result<Start> {
+        match (&self.code, &self.sample) {
+            (Some(code), _) => Start::of_code(code.parse()?),
+            (None, Some(sample)) => Start::of_sample(&sample.sample()?, Scatter::from_cv(scatter)?),
+            (None, None) => Err(ErrorKind::NothingCounted {}.into()),
+        }
+    }
+}
 
 impl PassesGiven {
     fn start(&self) -> siltcode::Result<Start> {
-        let start = match (&self.start.code, &self.start.sample) {
-            (Some(code), _) => Start::of_code(code.parse()?),
-            (None, Some(sample)) => Start::of_sample(&sample.sample()?, Scatter::from_cv(self.scatter)?),
-            (None, None) => Err(ErrorKind::NothingCounted {}.into()),
-        };
+        let start = self.start.start(self.scatter);
         match &self.rest {
             Some(rest) => start?.rested(&rest.rest()?),
             None => start,

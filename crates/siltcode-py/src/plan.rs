@@ -1,0 +1,333 @@
+//! Staged filtration: a job planned, and the same in numbers.
+
+use pyo3::prelude::*;
+use serde::{Deserialize, Serialize};
+use siltcode::filter::{Beta, Efficiency, Price};
+use siltcode::plan::{
+    Aim, Answer, Bin, Catcher, CheapStage, Course, Job, Limit, OutOfReach, Plan, PlannedStage, Problem,
+    Schedule, Spent,
+};
+use siltcode::tank::{Plant, Remedy};
+use siltcode::units::{Duration, Flow, Mass, Volume};
+use siltcode::{ErrorKind, PerMl};
+
+use crate::error::Result;
+use crate::given::{Given, Plain};
+use crate::plain;
+use crate::tank::EndGiven;
+
+/// A plan in numbers \[h, L/min, g, particles/mL, money\].
+#[derive(Serialize)]
+pub(crate) struct PlanParts {
+    title: String,
+    money: Option<String>,
+    plan: Option<Found>,
+    out_of_reach: Option<Blocked>,
+}
+
+#[derive(Serialize)]
+struct Found {
+    stages: Vec<StageParts>,
+    sizes_um: Vec<f64>,
+    start_per_ml: Vec<f64>,
+    target_per_ml: Vec<Option<f64>>,
+    hours: f64,
+    cost: Option<f64>,
+    lower_bound: f64,
+    gap: f64,
+    optimal: bool,
+    p50: Option<Booked>,
+    p90: Option<Booked>,
+    doubtful: bool,
+    assumptions: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct Booked {
+    stretch: f64,
+    hours: f64,
+}
+
+#[derive(Serialize)]
+struct StageParts {
+    name: String,
+    flow: f64,
+    hours: f64,
+    turnovers: f64,
+    setup_hours: f64,
+    elements: Vec<ElementParts>,
+    left_per_ml: Vec<f64>,
+}
+
+#[derive(Serialize)]
+struct ElementParts {
+    kind: &'static str,
+    number: f64,
+    caught_g: f64,
+    capacity_g: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct Blocked {
+    stage: String,
+    size_um: f64,
+    floor_per_ml: f64,
+    target_per_ml: f64,
+    remedy: Option<RemedyParts>,
+}
+
+#[derive(Serialize)]
+struct RemedyParts {
+    flow: Option<f64>,
+    beta: Option<f64>,
+    ingress_share: Option<f64>,
+}
+
+/// Numbers of concentrations.
+fn numbers(per_ml: &[PerMl]) -> Vec<f64> {
+    per_ml.iter().map(|n| n.get()).collect()
+}
+
+impl Booked {
+    fn new(plan: &Plan, stretch: f64) -> siltcode::Result<Self> {
+        Ok(Self { stretch, hours: plan.stretched(stretch)?.hours() })
+    }
+}
+
+impl Found {
+    fn new(plan: Plan) -> siltcode::Result<Self> {
+        let booked = |stretch: Option<f64>| match stretch {
+            Some(stretch) => Booked::new(&plan, stretch).map(Some),
+            None => Ok(None),
+        };
+        let (p50, p90) = plan.booking.map_or((None, None), |booking| (booking.p50, booking.p90));
+        Ok(Self {
+            sizes_um: plan.sizes.iter().map(|size| size.um()).collect(),
+            start_per_ml: numbers(&plan.start),
+            target_per_ml: plan.target.iter().map(|most| most.map(PerMl::get)).collect(),
+            hours: plan.time.hours(),
+            cost: plan.cost.map(Price::get),
+            lower_bound: plan.schedule.lower_bound,
+            gap: plan.schedule.gap(),
+            optimal: plan.schedule.is_optimal(),
+            doubtful: plan.booking.is_some(),
+            p50: booked(p50)?,
+            p90: booked(p90)?,
+            stages: plan.stages.into_iter().map(StageParts::from).collect(),
+            assumptions: plan.assumptions,
+        })
+    }
+}
+
+impl From<PlannedStage> for StageParts {
+    fn from(stage: PlannedStage) -> Self {
+        let element = |element: &siltcode::plan::PlannedElement| ElementParts {
+            kind: element.kind.word(),
+            number: element.number,
+            caught_g: element.caught.grams(),
+            capacity_g: element.capacity.map(Mass::grams),
+        };
+        Self {
+            flow: stage.flow.l_per_min(),
+            hours: stage.time.hours(),
+            turnovers: stage.turnovers,
+            setup_hours: stage.setup_time.hours(),
+            elements: stage.elements.iter().map(element).collect(),
+            left_per_ml: numbers(&stage.left),
+            name: stage.name,
+        }
+    }
+}
+
+impl From<OutOfReach> for Blocked {
+    fn from(way: OutOfReach) -> Self {
+        let remedy = |remedy: Remedy| RemedyParts {
+            flow: remedy.flow.map(Flow::l_per_min),
+            beta: remedy.beta.map(Beta::get),
+            ingress_share: remedy.ingress_share,
+        };
+        Self {
+            stage: way.stage,
+            size_um: way.size.um(),
+            floor_per_ml: way.floor.get(),
+            target_per_ml: way.target.get(),
+            remedy: way.remedy.map(remedy),
+        }
+    }
+}
+
+fn aim(quickest: bool) -> Aim {
+    if quickest { Aim::Quickest } else { Aim::Cheapest }
+}
+
+/// The plan of a job given as TOML, from its start or another one.
+#[pyfunction]
+#[pyo3(signature = (job, start, quickest))]
+pub(crate) fn plan(
+    py: Python<'_>,
+    job: &str,
+    start: Option<EndGiven>,
+    quickest: bool,
+) -> Result<Plain<PlanParts>> {
+    let job = Job::from_toml(job)?;
+    let start = start.map(|start| start.start(0.0)).transpose()?;
+    let answer = py.detach(|| match &start {
+        Some(start) => job.plan_from(start, aim(quickest)),
+        None => job.plan(aim(quickest)),
+    })?;
+    let (plan, out_of_reach) = match answer {
+        Answer::Plan(plan) => (Some(Found::new(*plan)?), None),
+        Answer::OutOfReach(way) => (None, Some(way.into())),
+    };
+    Ok(Plain(PlanParts { title: job.title, money: job.money, plan, out_of_reach }))
+}
+
+/// A job in dictionaries and lists as TOML.
+#[pyfunction]
+pub(crate) fn job_text(job: Bound<'_, PyAny>) -> Result<String> {
+    let job: toml::Table = pythonize::depythonize(&job)?;
+    Ok(toml::to_string(&job).map_err(|error| ErrorKind::JobUnreadable { message: error.to_string() })?)
+}
+
+/// A problem in numbers \[particles/mL, g, L, L/min, h, money\].
+#[derive(Deserialize)]
+pub(crate) struct ProblemGiven {
+    start: Vec<f64>,
+    grams: Vec<f64>,
+    limits: Vec<(usize, f64)>,
+    tank_m3: f64,
+    stages: Vec<CourseGiven>,
+    hour_cost: f64,
+}
+
+#[derive(Deserialize)]
+struct CourseGiven {
+    flow: f64,
+    elements: Vec<CatcherGiven>,
+    setup_cost: f64,
+    setup_hours: f64,
+}
+
+#[derive(Deserialize)]
+struct CatcherGiven {
+    held_back: Vec<f64>,
+    capacity_g: Option<f64>,
+    price: f64,
+    change_hours: f64,
+}
+
+plain::from_plain_values! { ProblemGiven }
+
+fn efficiency(share: f64) -> siltcode::Result<Efficiency> {
+    if share == 0.0 { Ok(Efficiency::NONE) } else { Ok(Beta::new(1.0 / (1.0 - share))?.efficiency()) }
+}
+
+impl CatcherGiven {
+    fn catcher(&self) -> siltcode::Result<Catcher> {
+        Ok(Catcher {
+            held_back: self.held_back.iter().copied().map(efficiency).collect::<siltcode::Result<_>>()?,
+            capacity: self.capacity_g.map(Mass::from_grams).transpose()?,
+            price: Price::new(self.price)?,
+            change_time: Duration::from_hours(self.change_hours)?,
+        })
+    }
+}
+
+impl ProblemGiven {
+    fn problem(&self) -> siltcode::Result<Problem> {
+        let none = PerMl::ZERO;
+        let bin = |(&start, &grams): (&f64, &f64)| {
+            let (start, mass) = (PerMl::new(start)?, Mass::from_grams(grams)?);
+            Ok(Bin { start, mass, ingress_per_hour: none, shed: none })
+        };
+        let course = |stage: &CourseGiven| {
+            Ok(Course {
+                plant: Plant::new(Volume::from_m3(self.tank_m3)?, Flow::from_l_per_min(stage.flow)?)?,
+                mixing: 1.0,
+                catchers: stage
+                    .elements
+                    .iter()
+                    .map(CatcherGiven::catcher)
+                    .collect::<siltcode::Result<_>>()?,
+                setup_cost: Price::new(stage.setup_cost)?,
+                setup_time: Duration::from_hours(stage.setup_hours)?,
+            })
+        };
+        let limit = |&(from, most): &(usize, f64)| Ok(Limit { from, most: PerMl::new(most)? });
+        Ok(Problem {
+            bins: self.start.iter().zip(&self.grams).map(bin).collect::<siltcode::Result<_>>()?,
+            limits: self.limits.iter().map(limit).collect::<siltcode::Result<_>>()?,
+            courses: self.stages.iter().map(course).collect::<siltcode::Result<_>>()?,
+            hour_cost: Price::new(self.hour_cost)?,
+        })
+    }
+}
+
+#[derive(Serialize)]
+pub(crate) struct ScheduleParts {
+    hours: Vec<f64>,
+    elements: Vec<Vec<f64>>,
+    caught_g: Vec<Vec<f64>>,
+    left_per_ml: Vec<Vec<f64>>,
+    total_hours: f64,
+    cost: f64,
+    lower_bound: f64,
+    optimal: bool,
+}
+
+impl From<Schedule> for ScheduleParts {
+    fn from(schedule: Schedule) -> Self {
+        let (optimal, legs) = (schedule.is_optimal(), &schedule.legs);
+        let each = |of: fn(&Spent) -> f64| -> Vec<Vec<f64>> {
+            legs.iter().map(|leg| leg.elements.iter().map(of).collect()).collect()
+        };
+        Self {
+            hours: legs.iter().map(|leg| leg.time.hours()).collect(),
+            elements: each(|spent| spent.number),
+            caught_g: each(|spent| spent.caught.grams()),
+            left_per_ml: legs.iter().map(|leg| numbers(&leg.left)).collect(),
+            total_hours: schedule.time.hours(),
+            cost: schedule.cost.get(),
+            lower_bound: schedule.lower_bound,
+            optimal,
+        }
+    }
+}
+
+/// The best schedule of a problem; none where its limits cannot be met.
+#[pyfunction]
+pub(crate) fn schedule(
+    py: Python<'_>,
+    problem: ProblemGiven,
+    quickest: bool,
+    in_parts: bool,
+) -> Result<Plain<Option<ScheduleParts>>> {
+    let problem = problem.problem()?;
+    let found =
+        py.detach(|| if in_parts { problem.cheapest_in_parts() } else { problem.best(aim(quickest)) })?;
+    Ok(Plain(found.map(ScheduleParts::from)))
+}
+
+/// What each gram saves, how long a cheap stage pays, and the dirt that is left then \[money/g, h, g\].
+#[pyfunction]
+pub(crate) fn break_even(
+    tank_m3: f64,
+    flow: Given<Flow>,
+    held_back: f64,
+    dirt_g: f64,
+    cheap: (f64, f64),
+    dear: (f64, f64),
+    hour_cost: f64,
+) -> Result<(f64, f64, f64)> {
+    let element = |(price, grams)| Ok::<_, siltcode::Error>((Price::new(price)?, Mass::from_grams(grams)?));
+    let stage = CheapStage {
+        plant: Plant::new(Volume::from_m3(tank_m3)?, flow.0)?,
+        held_back: efficiency(held_back)?,
+        dirt: Mass::from_grams(dirt_g)?,
+        cheap: element(cheap)?,
+        dear: element(dear)?,
+        hour_cost: Price::new(hour_cost)?,
+    };
+    let until = stage.break_even()?;
+    Ok((until.saving_per_gram, until.time.hours(), until.dirt_left.grams()))
+}
