@@ -1,7 +1,8 @@
 # What a developer types; .ci/run types the same. `make help` lists it.
 
 CARGO ?= cargo
-RELEASE = $(or $(CARGO_TARGET_DIR),target)/release
+TARGET  ?= $(or $(CARGO_TARGET_DIR),$(CURDIR)/target)
+RELEASE  = $(TARGET)/release
 
 help:        ## list the targets
 	@grep -E '^[a-z-]+: .*##|^[a-z-]+:  *##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/' | expand -t 14
@@ -31,13 +32,23 @@ package:     ## check that the published crates pack and build
 prove:       ## try every single-precision float against the table
 	$(CARGO) test --release --locked -p siltcode-tests --test prove -- --ignored
 
-bench:       ## run the benches, and ours beside peers in Python
+# The peers in Python have an environment of their own.
+PEERS = $(TARGET)/peers
+
+$(PEERS)/made: benches/peers/requirements.txt
+	python3 -m venv $(PEERS)
+	$(PEERS)/bin/pip install --quiet --requirement $<
+	touch $@
+
+bench: $(PEERS)/made ## run the benches, and ours beside peers in Python
 	$(CARGO) bench --locked -p siltcode-benches
 	$(CARGO) build --release --locked -p siltcode-benches --bin ours
 	$(CARGO) build --release --locked -p siltcode-cli
-	python3 -m venv target/peers
-	target/peers/bin/pip install --quiet --requirement benches/peers/requirements.txt
-	target/peers/bin/python benches/peers/run.py $(RELEASE)/ours $(RELEASE)/siltcode target/peers/arrays
+	$(PEERS)/bin/python benches/peers/run.py $(RELEASE)/ours $(RELEASE)/siltcode $(PEERS)/arrays
+
+instructions: $(PEERS)/made ## count the instructions that a value takes (needs valgrind)
+	$(CARGO) build --release --locked -p siltcode-benches --bin ours
+	$(PEERS)/bin/python benches/peers/instructions.py $(RELEASE)/ours $(PEERS)/few
 
 bench-smoke: ## run each bench once, to see that it runs
 	$(CARGO) bench --locked -p siltcode-benches -- --test
@@ -45,7 +56,6 @@ bench-smoke: ## run each bench once, to see that it runs
 # The Python package, as a user gets it: a wheel, installed into an environment of its own. The wheel is of the dev
 # profile: it shares the crates that the Rust tests have built, and checks for overflow.
 
-TARGET  ?= $(or $(CARGO_TARGET_DIR),$(CURDIR)/target)
 VENV    ?= $(TARGET)/python
 PYTHON   = $(VENV)/bin/python
 PROJECT  = python/pyproject.toml
@@ -87,4 +97,4 @@ python-bench: ## speed and memory of ten million rows, with a release wheel in a
 	$(TARGET)/python-release/bin/python python/benches/speed.py $(ROWS)
 	$(TARGET)/python-release/bin/python python/benches/memory.py $(ROWS)
 
-.PHONY: help test lint format docs package prove bench bench-smoke python python-wheel python-test python-types python-elsewhere python-bench
+.PHONY: help test lint format docs package prove bench instructions bench-smoke python python-wheel python-test python-types python-elsewhere python-bench

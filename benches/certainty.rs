@@ -1,13 +1,14 @@
-//! Poisson limits over an array of raw counts.
+//! Poisson limits and code odds over an array of raw counts.
 //!
-//! The peer is `scipy.special.gammaincinv` called for both ends over the same number of counts:
+//! The peers are `scipy.special.gammaincinv` for both ends and `gammainc` at every bound, over the same number of counts:
 //! `peers/run.py`.
 
 use std::hint::black_box;
 
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
-use siltcode::certainty::Level;
 use siltcode::certainty::poisson::{self, Method};
+use siltcode::certainty::{Level, OddsByCount, Scatter};
+use siltcode::{CountedVolume, Dilution};
 
 const COUNTS: u64 = 1_000_000;
 
@@ -39,5 +40,24 @@ fn limits(c: &mut Criterion) {
     }
 }
 
-criterion_group!(benches, limits);
+fn odds(c: &mut Criterion) {
+    let mut group = c.benchmark_group("code odds");
+    group.throughput(Throughput::Elements(COUNTS)).sample_size(20);
+    let mut rows = [[0.0; 30]; 64];
+    for (name, decades) in [("1 to 1e3", 3.0), ("1 to 1e5", 5.0)] {
+        let (counts, volume) = (counts(decades), CountedVolume::from_ml(10.0).unwrap());
+        group.bench_function(name, |b| {
+            b.iter(|| {
+                let mut by_count = OddsByCount::new(volume, Dilution::NONE, Scatter::NONE);
+                for counts in black_box(&counts).chunks(rows.len()) {
+                    by_count.write(counts, &mut rows[..counts.len()]).unwrap();
+                    black_box(&rows);
+                }
+            });
+        });
+    }
+    group.finish();
+}
+
+criterion_group!(benches, limits, odds);
 criterion_main!(benches);
