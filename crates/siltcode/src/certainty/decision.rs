@@ -15,9 +15,10 @@ use serde::{Serialize, Serializer};
 use super::gamma::Shape;
 use super::joint::{self, Limit};
 use super::level::{Interval, Level, Probability, Scatter};
+use super::mixture::Mixture;
 use super::normal;
 use super::outcome::Outcome;
-use super::posterior::{Posterior, tails};
+use super::posterior::Posterior;
 use crate::count::{CountedVolume, Evidence, Reading};
 use crate::size::Size;
 use crate::spectrum::Spectrum;
@@ -305,9 +306,9 @@ impl Needed {
     fn is_told(&self, ln_times: f64) -> bool {
         let (raw, mean) = (self.raw * ln_times.exp(), self.limit * self.examined_ml * ln_times.exp());
         if self.per_ml <= self.limit {
-            tails(&Shape::new(raw + 1.0), self.log_sd, mean)[1] <= self.risk
+            Mixture::new(Shape::new(raw + 1.0), self.log_sd).tails(mean)[1] <= self.risk
         } else {
-            tails(&Shape::new(raw), self.log_sd, mean)[0] <= self.risk
+            Mixture::new(Shape::new(raw), self.log_sd).tails(mean)[0] <= self.risk
         }
     }
 

@@ -14,8 +14,9 @@ use serde::Serialize;
 
 use super::gamma::Shape;
 use super::level::{Interval, Mean, Probability, Scatter};
+use super::mixture::Mixture;
 use super::normal;
-use super::posterior::{Posterior, density_of_root, support, tails};
+use super::posterior::Posterior;
 use super::quadrature::{StandIn, integral, mark_step};
 use crate::count::{Evidence, PerMl};
 use crate::size::Size;
@@ -108,7 +109,11 @@ fn apart(limits: &[Limit], evidence: &[Option<Evidence>], scatter: Scatter) -> V
 /// The chances that each size by itself keeps its limit and exceeds it, as the sum of its bins' posteriors.
 fn marginals(bins: &[f64], means: &[f64], scatter: Scatter) -> Vec<[f64; 2]> {
     let sum_from = |i: usize| Shape::new(bins[i..].iter().map(|bin| bin + 0.5).sum());
-    means.iter().enumerate().map(|(i, &mean)| tails(&sum_from(i), scatter.log_sd(), mean)).collect()
+    means
+        .iter()
+        .enumerate()
+        .map(|(i, &mean)| Mixture::new(sum_from(i), scatter.log_sd()).tails(mean))
+        .collect()
 }
 
 fn frechet(each: &[Option<Probability>]) -> Interval<Probability> {
@@ -244,6 +249,20 @@ impl Sums {
             mark_step(points, self.limits[j] - sum - held, held.sqrt(), larger.get().sqrt());
         }
     }
+}
+
+/// Where a gamma variable has all but some 1e-14 of its mass.
+fn support(shape: &Shape) -> Interval<f64> {
+    let reach = 8.0 * shape.get().sqrt();
+    Interval { low: (shape.get() - reach).max(0.0), high: shape.get() + reach + 32.0 }
+}
+
+/// The density of the root of a gamma variable: `2 x f(x^2)`, without a pole at 0 from shape 1/2 on.
+fn density_of_root(shape: &Shape, root: f64) -> f64 {
+    if root <= 0.0 {
+        return 0.0;
+    }
+    2.0 * shape.get() * shape.ln_term(root * root).exp() / root
 }
 
 #[cfg(test)]

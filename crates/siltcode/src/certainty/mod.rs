@@ -25,6 +25,7 @@ pub mod flags;
 pub(crate) mod gamma;
 pub mod joint;
 pub mod level;
+mod mixture;
 pub(crate) mod normal;
 pub mod odds;
 mod odds_by_count;

@@ -2,13 +2,11 @@
 
 use super::gamma::Shape;
 use super::level::{Interval, Level, Mean, Probability, Scatter};
+use super::mixture::Mixture;
 use super::normal;
 use super::poisson::{self, Method};
-use super::quadrature::{crossing, integral};
+use super::quadrature::crossing;
 use crate::count::{Evidence, PerMl};
-
-/// Absolute error of a probability that takes an integral.
-const ERROR: f64 = 1e-10;
 
 /// The concentration of the fluid, given one bottle's evidence.
 ///
@@ -30,14 +28,15 @@ const ERROR: f64 = 1e-10;
 pub struct Posterior {
     evidence: Evidence,
     scatter: Scatter,
-    shape: Shape,
+    mixture: Mixture,
 }
 
 impl Posterior {
     /// What this evidence says of the fluid, if bottles scatter this much.
     #[must_use]
     pub fn new(evidence: &Evidence, scatter: Scatter) -> Self {
-        Self { evidence: *evidence, scatter, shape: Shape::new(Self::shape_of(evidence)) }
+        let mixture = Mixture::new(Shape::new(Self::shape_of(evidence)), scatter.log_sd());
+        Self { evidence: *evidence, scatter, mixture }
     }
 
     /// The shape of the gamma variable, which has unit scale in particles counted.
@@ -65,7 +64,7 @@ impl Posterior {
 
     /// The probabilities at or below, and above, a concentration of `per_ml`.
     pub(crate) fn tails_at(&self, per_ml: f64) -> [f64; 2] {
-        self.tails(per_ml * self.evidence.examined_ml())
+        self.mixture.tails(per_ml * self.evidence.examined_ml())
     }
 
     /// The two-sided interval of the concentration: Garwood's without scatter, equal tails of this distribution with.
@@ -93,11 +92,6 @@ impl Posterior {
         ends.map(|mean| mean.per_ml(&self.evidence))
     }
 
-    /// The probabilities at or below, and above, an expected count.
-    fn tails(&self, mean: f64) -> [f64; 2] {
-        tails(&self.shape, self.scatter.log_sd(), mean)
-    }
-
     /// Where the probability at or below is `p`, found on the scale of normal deviates, where it is nearly a straight line.
     fn quantile(&self, p: f64) -> Mean {
         let deviate = |[below, above]: [f64; 2]| {
@@ -105,8 +99,8 @@ impl Posterior {
             if below < above { -z } else { z }
         };
         let target = deviate([p, 1.0 - p]);
-        let falling = |ln_mean: f64| target - deviate(self.tails(ln_mean.exp()));
-        let shape = self.shape.get();
+        let falling = |ln_mean: f64| target - deviate(self.mixture.tails(ln_mean.exp()));
+        let shape = Self::shape_of(&self.evidence);
         let sd = (1.0 / shape + self.scatter.log_sd().powi(2)).sqrt();
         let (mut low, mut high) = (shape.ln() + (target - 0.5) * sd, shape.ln() + (target + 0.5) * sd);
         for step in 0..FARTHEST {
@@ -128,50 +122,4 @@ const FARTHEST: u32 = 40;
 pub(crate) fn inside(from: [f64; 2], to: [f64; 2]) -> Probability {
     let inside = if from[0] > 0.5 { from[1] - to[1] } else { to[0] - from[0] };
     Probability::rounded(inside.max(0.0))
-}
-
-/// The probabilities at or below, and above, `mean`, of a gamma variable times a lognormal factor of this log sd.
-///
-/// The wider of the two factors is integrated in closed form and the narrower by quadrature, so the integrand is smooth.
-pub(crate) fn tails(shape: &Shape, log_sd: f64, mean: f64) -> [f64; 2] {
-    if mean <= 0.0 || log_sd <= 0.0 {
-        return shape.tails(mean);
-    }
-    let below = if log_sd * log_sd * shape.get() > 1.0 {
-        over_gamma(shape, |gamma| normal::upper_tail((gamma / mean).ln() / log_sd))
-    } else {
-        over_normal(|z| shape.tails(mean * (-log_sd * z).exp())[0], error(shape))
-    };
-    [below, 1.0 - below]
-}
-
-/// What is asked of an integral over probabilities of this shape.
-fn error(shape: &Shape) -> f64 {
-    ERROR.max(64.0 * shape.rounding())
-}
-
-/// The mean of `f` over a standard normal variable.
-pub(crate) fn over_normal(mut f: impl FnMut(f64) -> f64, error: f64) -> f64 {
-    integral(|z| normal::density(z) * f(z), &mut [-7.5, 0.0, 7.5], error)
-}
-
-/// The mean of `f` over a gamma variable, in its root, which has about the same width for every shape.
-fn over_gamma(shape: &Shape, mut f: impl FnMut(f64) -> f64) -> f64 {
-    let Interval { low, high } = support(shape);
-    let weighted = |root: f64| density_of_root(shape, root) * f(root * root);
-    integral(weighted, &mut [low.sqrt(), shape.get().sqrt(), high.sqrt()], error(shape))
-}
-
-/// Where a gamma variable has all but some 1e-14 of its mass.
-pub(crate) fn support(shape: &Shape) -> Interval<f64> {
-    let reach = 8.0 * shape.get().sqrt();
-    Interval { low: (shape.get() - reach).max(0.0), high: shape.get() + reach + 32.0 }
-}
-
-/// The density of the root of a gamma variable: `2 x f(x^2)`, without a pole at 0 from shape 1/2 on.
-pub(crate) fn density_of_root(shape: &Shape, root: f64) -> f64 {
-    if root <= 0.0 {
-        return 0.0;
-    }
-    2.0 * shape.get() * shape.ln_term(root * root).exp() / root
 }

@@ -12,8 +12,7 @@ use serde::Serialize;
 use super::gamma::Gamma;
 use super::level::{Level, Probability, Scatter};
 use super::normal;
-use super::posterior::over_normal;
-use super::quadrature::crossing;
+use super::quadrature::{crossing, integral};
 use super::ratio;
 use crate::count::Evidence;
 use crate::sample::Sample;
@@ -259,7 +258,8 @@ const ERROR: f64 = 1e-10;
 /// The quantile of the range of `m` standard normal variables: `P(R <= q) = m E[(Phi(z + q) - Phi(z))^(m - 1)]`.
 fn range_quantile(m: usize, level: Level) -> f64 {
     let others = i32::try_from(m - 1).unwrap_or(i32::MAX);
-    let both = |q: f64| move |z: f64| (normal::upper_tail(z) - normal::upper_tail(z + q)).powi(others);
-    let within = |q: f64| m as f64 * over_normal(both(q), ERROR);
+    let both = |z: f64, q: f64| (normal::upper_tail(z) - normal::upper_tail(z + q)).powi(others);
+    let weighted = |q: f64| move |z: f64| normal::density(z) * both(z, q);
+    let within = |q: f64| m as f64 * integral(weighted(q), &mut [-7.5, 0.0, 7.5], ERROR);
     crossing(|q| level.get() - within(q), 0.0, 40.0)
 }
