@@ -69,9 +69,7 @@ impl BinState {
 
     /// What the mean still is above its floor, to its own digits.
     fn above_floor(&self, mixing: Mixing, tau: f64) -> f64 {
-        let to_come =
-            if self.ingress == 0.0 { 0.0 } else { self.ingress * mixing.to_come_in(self.circuit, tau) };
-        (self.start - self.shed_floor()) * mixing.left_in(self.circuit, tau).mean - to_come
+        mixing.above_floor_in(self.circuit, self.start - self.shed_floor(), self.ingress, tau)
     }
 
     /// What comes back to the tank while its suction end holds so much.

@@ -147,17 +147,23 @@ impl Mixing {
         }
     }
 
-    /// What of that is still to come: the floor less what has entered, to its own digits.
-    pub(super) fn to_come_in(self, circuit: Circuit, tau: f64) -> f64 {
+    /// What an even start and an even ingress a turnover still leave above their floor, on average over the tank, to its
+    /// own digits.
+    pub(super) fn above_floor_in(self, circuit: Circuit, start: f64, ingress: f64, tau: f64) -> f64 {
+        if ingress == 0.0 {
+            return start * self.left_in(circuit, tau).mean;
+        }
         match self {
             Self::DeadZone(zone) if zone.dead.get() > 0.0 => {
-                zone.modes(circuit).sum(|rate| -(rate * tau).exp() / rate).mean
+                zone.modes(circuit).sum(|rate| (start + ingress / rate) * (rate * tau).exp()).mean
             }
             Self::Cells(count) if count.get() > 1 => {
                 let row = Row::new(count, circuit);
-                row.turned(tau, row.floor()).mean
+                let Line { suction, slope } = row.floor();
+                let above = Line { suction: start - ingress * suction, slope: -ingress * slope };
+                row.turned(tau, above).mean
             }
-            _ => (-circuit.efficiency() * tau).exp() / circuit.efficiency(),
+            _ => (start - ingress / circuit.efficiency()) * (-circuit.efficiency() * tau).exp(),
         }
     }
 
@@ -203,26 +209,6 @@ impl DeadZone {
 
 /// What a term must be of the sum to be worth adding.
 const NEGLIGIBLE: f64 = 1e-18;
-
-/// Powers of one number, each worked out when the exponent changes.
-struct Power {
-    base: f64,
-    exponent: f64,
-    value: f64,
-}
-
-impl Power {
-    const fn of(base: f64) -> Self {
-        Self { base, exponent: 0.0, value: 1.0 }
-    }
-
-    fn at(&mut self, exponent: f64) -> f64 {
-        if exponent.to_bits() != self.exponent.to_bits() {
-            (self.exponent, self.value) = (exponent, self.base.powf(exponent));
-        }
-        self.value
-    }
-}
 
 /// Cells in a row. A particle moves on at random times, so its moves are Poisson distributed, and each time round it
 /// meets the filter once: a sum over the moves is the exact solution.
@@ -271,20 +257,22 @@ impl Row {
         let mut sum = Left::even(0.0);
         // Upwards both the chance of so many moves and what they leave fall; downwards what they leave rises, and their
         // product falls from somewhere on.
-        let (mut n, mut p, mut power) = (likeliest, top, Power::of(self.passing));
+        let (mut n, mut p, mut moved) = (likeliest, top, self.moved(likeliest));
         while n <= likeliest + reach && p > NEGLIGIBLE * top {
-            sum = sum.weighted(1.0, self.moved(n, start, &mut power), p);
+            sum = sum.weighted(1.0, self.hold(&moved, start), p);
             n += 1.0;
             p *= moves / n;
+            self.forth(&mut moved);
         }
-        let (mut n, mut p, mut last) = (likeliest, top, f64::INFINITY);
+        let (mut n, mut p, mut moved, mut last) = (likeliest, top, self.moved(likeliest), f64::INFINITY);
         while n > 0.0 && n > likeliest - reach {
             p *= n / moves;
             n -= 1.0;
-            let left = self.moved(n, start, &mut power);
-            let term = (p * left.mean).max(p * left.suction);
+            self.back(&mut moved);
+            let left = self.hold(&moved, start);
+            let term = p * left.mean.abs().max(left.suction.abs());
             sum = sum.weighted(1.0, left, p);
-            if term < last && term < NEGLIGIBLE * sum.mean.min(sum.suction) {
+            if term < last && term < NEGLIGIBLE * sum.mean.abs().min(sum.suction.abs()) {
                 break;
             }
             last = term;
@@ -292,20 +280,47 @@ impl Row {
         sum
     }
 
-    /// After so many moves of everything: each cell holds what was that far behind it, filtered once for each round.
-    fn moved(&self, moves: f64, start: Line, power: &mut Power) -> Left {
+    fn moved(&self, moves: f64) -> Moved {
         let rounds = (moves / self.cells).floor();
-        let extra = moves - rounds * self.cells; // exact: both are whole
-        let now = power.at(rounds);
-        let later = now * self.passing;
-        // cells nearer to the return than `extra` moves are refilled through the filter once more
-        let direct = start.sum(self.cells - extra, extra);
-        let filtered = start.sum(extra, 0.0);
-        Left {
-            suction: now * (start.suction + start.slope * extra),
-            mean: (now * direct + later * filtered) / self.cells,
+        let cells = moves - rounds * self.cells; // exact: both are whole
+        Moved { rounds, cells, passed: self.passing.powf(rounds) }
+    }
+
+    /// One move more.
+    fn forth(&self, moved: &mut Moved) {
+        moved.cells += 1.0;
+        if moved.cells >= self.cells {
+            let passed = moved.passed * self.passing;
+            *moved = Moved { rounds: moved.rounds + 1.0, cells: 0.0, passed };
         }
     }
+
+    /// One move less, where there was one.
+    fn back(&self, moved: &mut Moved) {
+        moved.cells -= 1.0;
+        if moved.cells < 0.0 {
+            let rounds = moved.rounds - 1.0;
+            *moved = Moved { rounds, cells: self.cells - 1.0, passed: self.passing.powf(rounds) };
+        }
+    }
+
+    /// What each cell holds is what was that far behind it, filtered once for each round.
+    fn hold(&self, moved: &Moved, start: Line) -> Left {
+        // cells nearer to the return than that are refilled through the filter once more
+        let direct = start.sum(self.cells - moved.cells, moved.cells);
+        let filtered = self.passing * start.sum(moved.cells, 0.0);
+        Left {
+            suction: moved.passed * (start.suction + start.slope * moved.cells),
+            mean: moved.passed * (direct + filtered) / self.cells,
+        }
+    }
+}
+
+/// How far everything has moved: whole rounds, what they let pass, and cells beyond.
+struct Moved {
+    rounds: f64,
+    cells: f64,
+    passed: f64,
 }
 
 /// What is left without any mixing, where the return pushes the fluid to the suction: each whole turnover divides by
