@@ -257,19 +257,19 @@ impl Row {
         let mut sum = Left::even(0.0);
         // Upwards both the chance of so many moves and what they leave fall; downwards what they leave rises, and their
         // product falls from somewhere on.
-        let (mut n, mut p, mut moved) = (likeliest, top, self.moved(likeliest));
+        let (mut n, mut p, mut place) = (likeliest, top, self.moved(likeliest));
         while n <= likeliest + reach && p > NEGLIGIBLE * top {
-            sum = sum.weighted(1.0, self.hold(&moved, start), p);
+            sum = sum.weighted(1.0, self.hold(&place, start), p);
             n += 1.0;
             p *= moves / n;
-            self.forth(&mut moved);
+            self.forth(&mut place);
         }
-        let (mut n, mut p, mut moved, mut last) = (likeliest, top, self.moved(likeliest), f64::INFINITY);
+        let (mut n, mut p, mut place, mut last) = (likeliest, top, self.moved(likeliest), f64::INFINITY);
         while n > 0.0 && n > likeliest - reach {
             p *= n / moves;
             n -= 1.0;
-            self.back(&mut moved);
-            let left = self.hold(&moved, start);
+            self.back(&mut place);
+            let left = self.hold(&place, start);
             let term = p * left.mean.abs().max(left.suction.abs());
             sum = sum.weighted(1.0, left, p);
             if term < last && term < NEGLIGIBLE * sum.mean.abs().min(sum.suction.abs()) {
