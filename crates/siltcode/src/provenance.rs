@@ -2,7 +2,10 @@
 //!
 //! With these a certificate can be made again years later, and compared byte for byte.
 
+use std::fmt::Write;
+
 use serde::Serialize;
+use sha2::{Digest as _, Sha256};
 use siltcode_tables::Table;
 
 /// A table that a result rests on.
@@ -23,6 +26,31 @@ pub struct InputDigest {
     pub sha256: String,
     /// How many bytes were read.
     pub bytes: u64,
+}
+
+impl InputDigest {
+    /// The digest of an input whose bytes are at hand.
+    ///
+    /// ```
+    /// use siltcode::provenance::InputDigest;
+    ///
+    /// let digest = InputDigest::of("abc.txt", b"abc"); // the example of FIPS 180-4
+    /// assert!(digest.sha256.starts_with("ba7816bf") && digest.sha256.ends_with("f20015ad"));
+    /// assert_eq!(digest.bytes, 3);
+    /// ```
+    #[must_use]
+    pub fn of(file: &str, bytes: &[u8]) -> Self {
+        Self::finished(file, Sha256::new_with_prefix(bytes), bytes.len() as u64)
+    }
+
+    /// The digest of bytes that have passed.
+    pub(crate) fn finished(file: &str, hash: Sha256, bytes: u64) -> Self {
+        let mut sha256 = String::with_capacity(64);
+        for byte in hash.finalize() {
+            let _ = write!(sha256, "{byte:02x}");
+        }
+        Self { file: file.into(), sha256, bytes }
+    }
 }
 
 /// What a result was made from.

@@ -25,12 +25,7 @@ impl<R: Read> Digested<R> {
 
     /// The digest of everything read.
     pub(super) fn finish(self, file: &str) -> InputDigest {
-        use std::fmt::Write;
-        let mut sha256 = String::with_capacity(64);
-        for byte in self.hash.finalize() {
-            let _ = write!(sha256, "{byte:02x}");
-        }
-        InputDigest { file: file.into(), sha256, bytes: self.bytes }
+        InputDigest::finished(file, self.hash, self.bytes)
     }
 }
 
