@@ -31,11 +31,13 @@ class PlannedElement:
         What they catch together [g].
     capacity_g : float or None
         What one of them holds [g]; None where that is not known.
+    price : float or None
+        What one of them costs [money].
 
     Examples
     --------
     >>> import siltcode
-    >>> siltcode.PlannedElement("bag", 1, 310.0, 500.0).number
+    >>> siltcode.PlannedElement("bag", 1, 310.0, 500.0, 12.0).number
     1
     """
 
@@ -43,6 +45,7 @@ class PlannedElement:
     number: int
     caught_g: float
     capacity_g: float | None
+    price: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +58,10 @@ class PlannedStage:
         What it is called.
     flow : float
         The flow [L/min].
-    hours, setup_hours : float
-        How long the tank is circulated through it, and how long setting it up takes [h].
+    hours, setup_hours, change_hours : float
+        How long the tank is circulated through it, and how long setting up and putting in all elements take [h].
+    setup_cost : float
+        What setting up costs, beside the time [money].
     turnovers : float
         The tank turnovers in that time [-].
     elements : tuple of PlannedElement
@@ -67,8 +72,8 @@ class PlannedStage:
     Examples
     --------
     >>> import siltcode
-    >>> bag = siltcode.PlannedElement("bag", 1, 310.0, 500.0)
-    >>> siltcode.PlannedStage("coarse", 120.0, 3.0, 0.5, 1.2, (bag,), {4.0: 20000.0}).elements[0].kind
+    >>> bag = siltcode.PlannedElement("bag", 1, 310.0, 500.0, 12.0)
+    >>> siltcode.PlannedStage("coarse", 120.0, 3.0, 0.5, 0.2, 0.0, 1.2, (bag,), {4.0: 20000.0}).elements[0].kind
     'bag'
     """
 
@@ -76,6 +81,8 @@ class PlannedStage:
     flow: float
     hours: float
     setup_hours: float
+    change_hours: float
+    setup_cost: float
     turnovers: float
     elements: tuple[PlannedElement, ...]
     left_per_ml: dict[float, float]
@@ -274,7 +281,7 @@ def plan(
     -----
     A stirred tank; each stage goes through it until the next. Elements are whole ones, and setting up counts. All
     choices of stages and elements are weighed against a bound below them that is proven, so that `Plan.optimal` is no
-    estimate.
+    estimate. The demo folder has such a file, ``bunker-tank-job.toml``.
 
     References
     ----------

@@ -220,9 +220,9 @@ def test_what_a_plan_says() -> None:
     assert [stage.name for stage in found.stages] == ["coarse", "fine"]
     last = found.stages[-1].left_per_ml
     assert all(last[size] <= most * (1 + 1e-9) for size, most in found.target_per_ml.items())
-    running = sum(stage.hours + stage.setup_hours for stage in found.stages)
+    running = sum(stage.hours + stage.setup_hours + stage.change_hours for stage in found.stages)
     assert found.hours == pytest.approx(running)
-    prices = sum(element.number * {"bag": 15, "cartridge": 220}[element.kind] for stage in found.stages for element in stage.elements)
+    prices = sum(element.number * (element.price or 0) for stage in found.stages for element in stage.elements)
     assert found.cost == pytest.approx(prices + 45 * running)
     assert (found.lower_bound or 0) <= found.cost * (1 + 1e-12)
     page = found._repr_html_()
@@ -270,6 +270,14 @@ def test_out_of_reach_says_what_would_help() -> None:
     assert way.remedy.flow is not None
     assert "out of reach" in repr(flooded)
     assert "out of reach" in flooded._repr_html_()
+
+
+def test_the_job_of_the_demo(demo: Path) -> None:
+    found = siltcode.plan(demo / "bunker-tank-job.toml")
+    assert (found.title, found.money, found.optimal) == ("Bunker tank before winter", "EUR", True)
+    assert [stage.name for stage in found.stages] == ["fine bags", "cartridges"]
+    bottle = siltcode.plan(demo / "bunker-tank-job.toml", start={4: 30192, 6: 8590, 14: 636})
+    assert bottle.cost == pytest.approx(found.cost)
 
 
 def test_mistakes_are_named_with_their_place(tmp_path: Path) -> None:

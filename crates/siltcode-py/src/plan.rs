@@ -55,6 +55,8 @@ struct StageParts {
     hours: f64,
     turnovers: f64,
     setup_hours: f64,
+    setup_cost: f64,
+    change_hours: f64,
     elements: Vec<ElementParts>,
     left_per_ml: Vec<f64>,
 }
@@ -65,6 +67,7 @@ struct ElementParts {
     number: f64,
     caught_g: f64,
     capacity_g: Option<f64>,
+    price: Option<f64>,
 }
 
 #[derive(Serialize)]
@@ -126,12 +129,15 @@ impl From<PlannedStage> for StageParts {
             number: element.number,
             caught_g: element.caught.grams(),
             capacity_g: element.capacity.map(Mass::grams),
+            price: element.price.map(Price::get),
         };
         Self {
             flow: stage.flow.l_per_min(),
             hours: stage.time.hours(),
             turnovers: stage.turnovers,
             setup_hours: stage.setup_time.hours(),
+            setup_cost: stage.setup_cost.get(),
+            change_hours: stage.change_time.hours(),
             elements: stage.elements.iter().map(element).collect(),
             left_per_ml: numbers(&stage.left),
             name: stage.name,

@@ -70,6 +70,10 @@ pub struct PlannedStage {
     pub turnovers: f64,
     /// How long setting up takes.
     pub setup_time: Duration,
+    /// What setting up costs, beside the time.
+    pub setup_cost: Price,
+    /// How long putting in all of its elements takes.
+    pub change_time: Duration,
     /// The elements, in the order of the flow.
     pub elements: Vec<PlannedElement>,
     /// What it leaves at and above each size.
@@ -87,6 +91,8 @@ pub struct PlannedElement {
     pub caught: Mass,
     /// What one of them holds; none where that is not known.
     pub capacity: Option<Mass>,
+    /// What one of them costs.
+    pub price: Option<Price>,
 }
 
 /// By what to lengthen every stage so that it is enough with a probability; none where no time is, because the target
@@ -100,6 +106,20 @@ pub struct Booking {
     pub p50: Option<f64>,
     /// Enough in 90 % of all cases \[-\].
     pub p90: Option<f64>,
+}
+
+impl PlannedElement {
+    /// The part of what they can hold that they hold in the end \[-\]; none where that is not known.
+    #[must_use]
+    pub fn filled(&self) -> Option<f64> {
+        self.capacity.map(|capacity| self.caught.grams() / (self.number * capacity.grams()))
+    }
+
+    /// What they cost together; none where they have no price.
+    #[must_use]
+    pub fn cost(&self) -> Option<f64> {
+        self.price.map(|price| self.number * price.get())
+    }
 }
 
 impl Plan {

@@ -201,7 +201,11 @@ impl Job {
             number: spent.number,
             caught: spent.caught,
             capacity: element.dirt_capacity(),
+            price: element.price(),
         };
+        let changes = stage.elements().zip(&leg.elements);
+        let changing =
+            changes.filter_map(|(element, spent)| Some(spent.number * element.change_time()?.hours()));
         let mut sum = 0.0;
         let left: Result<Vec<PerMl>> = leg
             .left
@@ -220,6 +224,8 @@ impl Job {
             time: leg.time,
             turnovers: self.plant(stage.flow)?.turnovers(leg.time)?.get(),
             setup_time: stage.setup_time,
+            setup_cost: stage.setup_cost,
+            change_time: Duration::from_hours(changing.sum())?,
             elements: stage.elements().zip(&leg.elements).map(element).collect(),
             left,
         })
