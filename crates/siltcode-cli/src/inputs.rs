@@ -3,6 +3,9 @@
 use std::fs::{self, File};
 use std::path::{Path, PathBuf};
 
+use siltcode::Position;
+use siltcode::provenance::InputDigest;
+
 use crate::exit::Failure;
 
 /// Endings of files that a folder is searched for.
@@ -40,6 +43,19 @@ fn open(path: &Path) -> Result<Input, Failure> {
     let file = File::open(path).map_err(|error| Failure::io("open", &name, &error))?;
     let bytes = file.metadata().map_err(|error| Failure::io("open", &name, &error))?.len();
     Ok(Input { name, file, bytes })
+}
+
+/// What a TOML file says, with its digest; what is wrong in it is said with its name.
+pub(crate) fn read_toml<T>(
+    name: &str,
+    parse: impl Fn(&str) -> siltcode::Result<T>,
+) -> Result<(T, InputDigest), Failure> {
+    let text = fs::read_to_string(name).map_err(|error| Failure::io("read", name, &error))?;
+    let placed = |error: siltcode::Error| {
+        let line = error.position().and_then(|position| position.line);
+        error.at(Position { file: Some(name.into()), line, ..Position::default() })
+    };
+    Ok((parse(&text).map_err(placed)?, InputDigest::of(name, text.as_bytes())))
 }
 
 fn files_of(folder: &Path) -> Result<Vec<PathBuf>, Failure> {

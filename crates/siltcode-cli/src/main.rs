@@ -10,8 +10,11 @@ mod exit;
 mod held;
 mod inputs;
 mod passes;
+mod plan;
+mod said;
 mod score;
 mod specs;
+mod start;
 mod tables;
 mod text;
 
@@ -43,6 +46,7 @@ struct Cli {
 enum Command {
     Score(Box<score::Args>),
     Passes(Box<passes::Args>),
+    Plan(plan::Args),
     Specs(specs::Args),
     Tables(tables::Args),
     Classes(classes::Args),
@@ -87,6 +91,7 @@ fn run(command: Command) -> Result<Exit, Failure> {
     match command {
         Command::Score(args) => score::run(&args),
         Command::Passes(args) => passes::run(&args),
+        Command::Plan(args) => plan::run(&args),
         Command::Specs(args) => specs::run(&args),
         Command::Tables(args) => tables::run(&args),
         Command::Classes(args) => classes::run(&args),

@@ -4,7 +4,6 @@ mod chart;
 mod json;
 mod report;
 mod request;
-mod start;
 
 use serde::Serialize;
 use siltcode::filter::Train;

@@ -2,6 +2,8 @@
 
 #[path = "command/passes.rs"]
 mod passes;
+#[path = "command/plan.rs"]
+mod plan;
 
 use std::fs;
 use std::path::{Path, PathBuf};

@@ -2,14 +2,14 @@
 
 use std::io::{self, Write};
 
-use siltcode::caution;
 use siltcode::certainty::Level;
 use siltcode::filter::Beta;
-use siltcode::tank::{ChannelForecast, Plant, Remedy, Turnovers, turnovers_like_one_pass};
-use siltcode::units::{Duration, Flow, significant};
+use siltcode::tank::{ChannelForecast, Plant, Turnovers, turnovers_like_one_pass};
+use siltcode::units::{Duration, significant};
 
 use super::{Answer, Falling, chart};
-use crate::text::{BAD, GOOD, HEAD, OPEN, count, wrap};
+use crate::said::{self, flow, volume};
+use crate::text::{BAD, GOOD, HEAD, count, wrap};
 
 /// The rule of thumb, in turnovers.
 const RULE_OF_THUMB: f64 = 7.0;
@@ -31,15 +31,8 @@ pub(super) fn table(out: &mut impl Write, answer: &Answer) -> io::Result<()> {
         writeln!(out)?;
         writeln!(out, "{}", wrap(&rule_of_thumb(answer, deciding), 0))?;
     }
-    writeln!(out, "\n{HEAD}Taken for granted{HEAD:#}")?;
-    answer.assumptions.iter().try_for_each(|said| writeln!(out, "{}", wrap(&format!("- {said}"), 0)))?;
-    cautions(out)
-}
-
-fn cautions(out: &mut impl Write) -> io::Result<()> {
-    writeln!(out, "\n{OPEN}Cautions{OPEN:#}")?;
-    writeln!(out, "{}", wrap(caution::DEFERENCE, 0))?;
-    caution::usual().iter().try_for_each(|caution| writeln!(out, "{}", wrap(&format!("- {caution}"), 0)))
+    said::granted(out, &answer.assumptions)?;
+    said::cautions(out)
 }
 
 fn reached(
@@ -111,38 +104,12 @@ fn within(out: &mut impl Write, answer: &Answer, time: Duration) -> io::Result<(
 }
 
 fn not_reached(out: &mut impl Write, answer: &Answer, deciding: &ChannelForecast) -> io::Result<()> {
-    let (floor, target) = (count(deciding.floor.get()), count(deciding.target.get()));
-    let head = format!("{BAD}Not reachable:{BAD:#} at {}", deciding.size);
-    if deciding.floor > deciding.target {
-        writeln!(out, "{head} the tank goes no lower than {floor} /mL,\n  and the target is {target} /mL.")?;
-    } else {
-        writeln!(
-            out,
-            "{head} the tank comes ever closer to the target,\n  {target} /mL, and never gets there."
-        )?;
-    }
+    let beyond = said::beyond(deciding.size, deciding.floor, deciding.target);
+    writeln!(out, "{BAD}Not reachable:{BAD:#} {beyond}")?;
     if let Some(remedy) = deciding.remedy {
-        remedies(out, &remedy)?;
+        said::remedies(out, "For this size", &remedy)?;
     }
     besides(out, answer)
-}
-
-fn remedies(out: &mut impl Write, remedy: &Remedy) -> io::Result<()> {
-    writeln!(out, "  For this size each of these alone would do, and a little more of it:")?;
-    match remedy.flow {
-        Some(more) => writeln!(out, "  - a flow above {}", flow(more))?,
-        None => writeln!(out, "  - no flow: the filter itself sheds too much")?,
-    }
-    match remedy.beta {
-        Some(beta) => writeln!(out, "  - a filtration ratio above {beta} for every size of particle")?,
-        None => writeln!(out, "  - no filter: even one that lets nothing through is not enough")?,
-    }
-    match remedy.ingress_share {
-        Some(share) => {
-            writeln!(out, "  - an ingress below {} % of the stated", significant(100.0 * share, 3))
-        }
-        None => writeln!(out, "  - no end of the ingress: the filter itself sheds too much"),
-    }
 }
 
 fn channels(out: &mut impl Write, answer: &Answer) -> io::Result<()> {
@@ -194,13 +161,8 @@ fn rule_of_thumb(answer: &Answer, deciding: &ChannelForecast) -> String {
 
 /// The tank, and how long it takes to turn it over.
 fn tank(plant: &Plant) -> String {
-    let [m3, gallons] = [plant.volume.m3(), plant.volume.us_gallons()].map(|volume| significant(volume, 4));
     let hours = Turnovers::new(1.0).and_then(|one| plant.time(one)).map_or(f64::INFINITY, Duration::hours);
-    format!("{m3} m3 ({gallons} gal) are turned over once in {} h", significant(hours, 3))
-}
-
-fn flow(flow: Flow) -> String {
-    format!("{} L/min ({} gpm)", significant(flow.l_per_min(), 4), significant(flow.us_gpm(), 4))
+    format!("{} are turned over once in {} h", volume(plant.volume), significant(hours, 3))
 }
 
 #[cfg(test)]

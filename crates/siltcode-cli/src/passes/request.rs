@@ -7,17 +7,17 @@ use siltcode::tank::{Channel, DeadZone, Decline, Doubt, Ensemble, Forecast, Mixi
 use siltcode::units::Flow;
 use siltcode::{Size, Spectrum};
 
-use super::start::{From, counts};
 use super::{Answer, Args, Falling};
 use crate::exit::Failure;
 use crate::score::read_spec;
+use crate::start::{From, counts};
 
 /// The efficiencies of a train in bins: the least or the best its ratings allow.
 type Bins = fn(&Train, &[Size], &Challenge) -> siltcode::Result<Vec<Efficiency>>;
 
 impl Args {
     pub(super) fn answer(&self) -> Result<Answer, Failure> {
-        let (from, target, plant) = (From::read(self)?, self.target()?, self.plant()?);
+        let (from, target, plant) = (self.start()?, self.target()?, self.plant()?);
         let (ratings, sources) = (self.ratings()?, self.sources()?);
         let (train, dust) = (train(&ratings, plant.flow)?, Challenge::iso_medium_test_dust());
         let forecast = |bins: Bins| {
@@ -47,6 +47,10 @@ impl Args {
         let (to, over) = (to.parse()?, over.parse()?);
         let time = forecast.time_declining(&Decline::new(&forecast.plant, to, over)?)?;
         Ok(Some(Falling { to, over, time }))
+    }
+
+    fn start(&self) -> Result<From, Failure> {
+        From::read(&self.from, self.bottle.as_deref(), self.counted.as_deref())
     }
 
     fn target(&self) -> Result<Target, Failure> {

@@ -11,7 +11,6 @@ mod say;
 mod table;
 mod under;
 
-use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 
@@ -21,9 +20,7 @@ use siltcode::certainty::{Context, Level, Rule, Scatter};
 use siltcode::class::ClassRequest;
 use siltcode::intake::{self, Decimal, Form, Notice, Options, Problem, RepeatedIds, Severity, Sink, Summary};
 use siltcode::spec::published;
-use siltcode::{
-    Basis, Code, CountedVolume, Dilution, Position, Sample, Scoring, SizeScale, Spec, Spectrum, score,
-};
+use siltcode::{Basis, Code, CountedVolume, Dilution, Sample, Scoring, SizeScale, Spec, Spectrum, score};
 
 use crate::exit::{Exit, Failure};
 use crate::inputs::{self, Input};
@@ -290,12 +287,7 @@ pub(crate) fn read_spec(text: &str) -> Result<Spec, Failure> {
     if !path.exists() {
         return Err(Failure::from(published::spec(text).unwrap_err()));
     }
-    let read = fs::read_to_string(path).map_err(|error| Failure::io("read", text, &error))?;
-    let placed = |error: siltcode::Error| {
-        let line = error.position().and_then(|position| position.line);
-        error.at(Position { file: Some(text.into()), line, ..Position::default() })
-    };
-    Spec::from_toml(&read).map_err(|error| placed(error).into())
+    inputs::read_toml(text, Spec::from_toml).map(|(spec, _)| spec)
 }
 
 /// A bar on standard error, for long work on a terminal only.

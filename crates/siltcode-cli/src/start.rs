@@ -12,32 +12,30 @@ use siltcode::tank::Start;
 use siltcode::units::Volume;
 use siltcode::{Channel, CountedVolume, Dilution, Evidence, Sample, Size, Spectrum};
 
-use super::Args;
 use crate::exit::Failure;
 use crate::inputs;
 
 /// The start, and what it was read from.
-pub(super) struct From {
-    pub(super) start: Start,
+pub(crate) struct From {
+    pub(crate) start: Start,
     /// Files read.
-    pub(super) inputs: Vec<InputDigest>,
+    pub(crate) inputs: Vec<InputDigest>,
     /// What was guessed in reading them.
-    pub(super) guessed: Vec<String>,
+    pub(crate) guessed: Vec<String>,
 }
 
 impl From {
-    pub(super) fn read(args: &Args) -> Result<Self, Failure> {
+    /// A code, counts (with the volume that was counted for them), or a bottle of a file.
+    pub(crate) fn read(from: &str, bottle: Option<&str>, counted: Option<&str>) -> Result<Self, Failure> {
         let plain = |start| Self { start, inputs: Vec::new(), guessed: Vec::new() };
-        match (counts(&args.from)?, &args.counted) {
-            (Some(counts), counted) => Ok(plain(Start::of_counts(&spectrum(&counts, counted.as_deref())?)?)),
+        match (counts(from)?, counted) {
+            (Some(counts), counted) => Ok(plain(Start::of_counts(&spectrum(&counts, counted)?)?)),
             (None, Some(_)) => Err(Failure::new(
-                format!("`{}` are no counts, so no volume was counted for them", args.from),
+                format!("`{from}` are no counts, so no volume was counted for them"),
                 "give the counts of the start, such as 4:30000,6:9000,14:900, or leave --counted out",
             )),
-            (None, None) if Path::new(&args.from).exists() => {
-                Self::of_file(&args.from, args.bottle.as_deref())
-            }
-            (None, None) => Ok(plain(Start::of_code(args.from.parse::<Code>()?)?)),
+            (None, None) if Path::new(from).exists() => Self::of_file(from, bottle),
+            (None, None) => Ok(plain(Start::of_code(from.parse::<Code>()?)?)),
         }
     }
 
@@ -83,7 +81,7 @@ fn spectrum(counts: &[(f64, f64)], counted: Option<&str>) -> Result<Spectrum, Fa
 }
 
 /// Counts at sizes, if the text is a list of them; a code or a file name is not.
-pub(super) fn counts(text: &str) -> Result<Option<Vec<(f64, f64)>>, Failure> {
+pub(crate) fn counts(text: &str) -> Result<Option<Vec<(f64, f64)>>, Failure> {
     if !text.contains(':') || text.contains(['/', '\\']) {
         return Ok(None);
     }

@@ -1,0 +1,95 @@
+//! `siltcode plan`: the cheapest or quickest staged filtration of a job.
+
+mod json;
+mod report;
+
+use serde::Serialize;
+use siltcode::plan::{Aim, Answer, Job};
+use siltcode::provenance::InputDigest;
+
+use crate::ListFormat;
+use crate::exit::{Exit, Failure};
+use crate::held::Held;
+use crate::inputs::read_toml;
+use crate::start::From;
+
+/// Plan a staged filtration: what goes in when, for how long, at what cost.
+#[derive(clap::Args, Serialize)]
+#[command(
+    after_help = "The job is a TOML file: the tank, its start and target, what an hour costs, and the stages\n\
+    that may be used, in order. demo-samples/bunker-tank-job.toml is one to begin with.\n\
+    Exit status: 0 the target can be reached, 1 it cannot, 2 the request could not be used.\n\n\
+    Examples:\n  \
+    siltcode plan demo-samples/bunker-tank-job.toml\n  \
+    siltcode plan demo-samples/bunker-tank-job.toml --quickest\n  \
+    siltcode plan demo-samples/bunker-tank-job.toml \\\n      \
+    --start demo-samples/bunker-tank.csv --bottle HB-02"
+)]
+pub(crate) struct Args {
+    /// The job, a TOML file.
+    job: String,
+
+    /// The least time, rather than the least cost.
+    #[arg(long)]
+    quickest: bool,
+
+    /// The start, in place of the job's own: a code, counts per mL at sizes, or a file of bottles.
+    #[arg(long, value_name = "CODE|COUNTS|FILE")]
+    start: Option<String>,
+
+    /// The bottle of the file, where it holds more than one.
+    #[arg(long, value_name = "NAME", requires = "start")]
+    bottle: Option<String>,
+
+    /// How to print.
+    #[arg(long, value_name = "FORMAT", default_value = "table")]
+    #[serde(skip)]
+    format: ListFormat,
+}
+
+/// Everything a report tells.
+struct Planned {
+    job: Job,
+    aim: Aim,
+    answer: Answer,
+    /// What was guessed in reading the start.
+    guessed: Vec<String>,
+    inputs: Vec<InputDigest>,
+}
+
+impl Args {
+    fn planned(&self) -> Result<Planned, Failure> {
+        let (job, digest) = read_toml(&self.job, Job::from_toml)?;
+        let aim = if self.quickest { Aim::Quickest } else { Aim::Cheapest };
+        let (mut guessed, mut inputs) = (Vec::new(), vec![digest]);
+        let answer = match &self.start {
+            Some(start) => {
+                let from = From::read(start, self.bottle.as_deref(), None)?;
+                guessed.extend(from.guessed);
+                inputs.extend(from.inputs);
+                job.plan_from(&from.start, aim)?
+            }
+            None => job.plan(aim)?,
+        };
+        Ok(Planned { job, aim, answer, guessed, inputs })
+    }
+}
+
+impl Planned {
+    /// An amount in the money of the job.
+    fn money(&self, amount: f64) -> String {
+        let amount = if amount < 100.0 { format!("{amount:.2}") } else { format!("{amount:.0}") };
+        self.job.money.as_ref().map_or_else(|| amount.clone(), |money| format!("{amount} {money}"))
+    }
+}
+
+pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
+    let planned = args.planned()?;
+    let mut out = Held::new(anstream::stdout().lock());
+    match args.format {
+        ListFormat::Table => report::table(&mut out, &planned)?,
+        ListFormat::Json => crate::tables::json(&mut out, &json::Document::new(args, &planned)?)?,
+    }
+    out.release()?;
+    Ok(if matches!(planned.answer, Answer::Plan(_)) { Exit::Done } else { Exit::NotAllConform })
+}

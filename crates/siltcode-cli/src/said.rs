@@ -1,0 +1,58 @@
+//! What several reports say alike: quantities in both systems, what would help, what was taken for granted, cautions.
+
+use std::io::{self, Write};
+
+use siltcode::caution;
+use siltcode::tank::Remedy;
+use siltcode::units::{Flow, Volume, significant};
+use siltcode::{PerMl, Size};
+
+use crate::text::{HEAD, OPEN, count, wrap};
+
+pub(crate) fn flow(flow: Flow) -> String {
+    format!("{} L/min ({} gpm)", significant(flow.l_per_min(), 4), significant(flow.us_gpm(), 4))
+}
+
+pub(crate) fn volume(volume: Volume) -> String {
+    format!("{} m3 ({} gal)", significant(volume.m3(), 4), significant(volume.us_gallons(), 4))
+}
+
+/// How a floor stands in the way of a target, on two lines.
+pub(crate) fn beyond(size: Size, floor: PerMl, target: PerMl) -> String {
+    let [low, most] = [floor, target].map(|per_ml| count(per_ml.get()));
+    if floor > target {
+        format!("at {size} the tank goes no lower than {low} /mL,\n  and the target is {most} /mL.")
+    } else {
+        format!("at {size} the tank comes ever closer to the target,\n  {most} /mL, and never gets there.")
+    }
+}
+
+/// What would bring a target into reach, for something or somewhere.
+pub(crate) fn remedies(out: &mut impl Write, there: &str, remedy: &Remedy) -> io::Result<()> {
+    writeln!(out, "  {there} each of these alone would do, and a little more of it:")?;
+    match remedy.flow {
+        Some(more) => writeln!(out, "  - a flow above {}", flow(more))?,
+        None => writeln!(out, "  - no flow: the filter itself sheds too much")?,
+    }
+    match remedy.beta {
+        Some(beta) => writeln!(out, "  - a filtration ratio above {beta} for every size of particle")?,
+        None => writeln!(out, "  - no filter: even one that lets nothing through is not enough")?,
+    }
+    match remedy.ingress_share {
+        Some(share) => {
+            writeln!(out, "  - an ingress below {} % of the stated", significant(100.0 * share, 3))
+        }
+        None => writeln!(out, "  - no end of the ingress: the filter itself sheds too much"),
+    }
+}
+
+pub(crate) fn granted(out: &mut impl Write, assumptions: &[String]) -> io::Result<()> {
+    writeln!(out, "\n{HEAD}Taken for granted{HEAD:#}")?;
+    assumptions.iter().try_for_each(|said| writeln!(out, "{}", wrap(&format!("- {said}"), 0)))
+}
+
+pub(crate) fn cautions(out: &mut impl Write) -> io::Result<()> {
+    writeln!(out, "\n{OPEN}Cautions{OPEN:#}")?;
+    writeln!(out, "{}", wrap(caution::DEFERENCE, 0))?;
+    caution::usual().iter().try_for_each(|caution| writeln!(out, "{}", wrap(&format!("- {caution}"), 0)))
+}
