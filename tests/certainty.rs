@@ -14,7 +14,7 @@ use siltcode::certainty::{
     decision, flags, joint, precision, ratio,
 };
 use siltcode::{Channel, CountedVolume, Dilution, Evidence, Outcome, RangeNumber, Reading, Sample, Spectrum};
-use siltcode_tests::{Example, counted, per_ml, um};
+use siltcode_tests::{Draws, Example, counted, per_ml, um};
 
 fn level(value: f64) -> Level {
     Level::new(value).unwrap()
@@ -281,39 +281,6 @@ fn golden_values() {
         compared += 1;
     }
     assert!(compared >= 34, "{compared}");
-}
-
-/// A small generator of evenly spread numbers: splitmix64 (S. Vigna, public domain).
-struct Draws(u64);
-
-impl Draws {
-    fn uniform(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        ((z ^ (z >> 31)) >> 11) as f64 / 9_007_199_254_740_992.0
-    }
-
-    fn normal(&mut self) -> f64 {
-        (-2.0 * (1.0 - self.uniform()).ln()).sqrt() * (std::f64::consts::TAU * self.uniform()).cos()
-    }
-
-    /// A Gamma(k + 1/2) variable: exponentials and half a squared normal.
-    fn gamma_half(&mut self, k: u32) -> f64 {
-        let whole: f64 = (0..k).map(|_| -(1.0 - self.uniform()).ln()).sum();
-        whole + self.normal().powi(2) / 2.0
-    }
-
-    /// A Poisson count, by arrivals in unit time.
-    fn poisson(&mut self, mean: f64) -> u64 {
-        let (mut count, mut time) = (0, -(1.0 - self.uniform()).ln());
-        while time < mean {
-            count += 1;
-            time -= (1.0 - self.uniform()).ln();
-        }
-        count
-    }
 }
 
 #[test]

@@ -34,10 +34,12 @@ from siltcode.loading import (
 )
 from siltcode.logged import Logged, LogGap, turnovers_logged
 from siltcode.mass import MassBin, MassEstimate, mass_of, mass_of_spheres
+from siltcode.outlook import FitErrors, ProgressFinding, Remaining, SizeFit, SizeRemaining
 from siltcode.planner import VolumePlan, most_to_accept, plan_volume, sequential_bounds, sequential_step
 from siltcode.precision import expanded_in_numbers, false_accept_at_limit, guarded, in_numbers, nested_correlation
 from siltcode.pressures import ChangeRule, ElementWatch, GaugeFinding, change_rule, pressure_at_rated, watch_element
 from siltcode.problems import Notice, Problem
+from siltcode.progress import Progress, Shortfall, expected_errors, fit_progress, shortfall
 from siltcode.ratios import MeasuredBeta, in_series, leak_ceiling, leaking, measured_beta, ratio_of_bins, ratio_of_pairs
 from siltcode.reference import DEFERENCE, Caution, ReferenceTable, cautions, table, tables
 from siltcode.runs import Agreement, RateRatio, agreement, compare, equal_by_e_test
@@ -84,6 +86,7 @@ __all__ = [
     "Element",
     "ElementWatch",
     "Finding",
+    "FitErrors",
     "Flag",
     "Frame",
     "GaugeFinding",
@@ -106,8 +109,11 @@ __all__ = [
     "PlannedStage",
     "Posterior",
     "Problem",
+    "Progress",
+    "ProgressFinding",
     "RateRatio",
     "ReferenceTable",
+    "Remaining",
     "Remedy",
     "Requirement",
     "Rest",
@@ -118,8 +124,11 @@ __all__ = [
     "ScoredChannel",
     "Scores",
     "Settling",
+    "Shortfall",
     "SiltcodeError",
     "SizeClass",
+    "SizeFit",
+    "SizeRemaining",
     "Spec",
     "Stage",
     "Suction",
@@ -150,7 +159,9 @@ __all__ = [
     "displaced",
     "equal_by_e_test",
     "expanded_in_numbers",
+    "expected_errors",
     "false_accept_at_limit",
+    "fit_progress",
     "flushes",
     "gost17216",
     "guarded",
@@ -191,6 +202,7 @@ __all__ = [
     "score_frame",
     "sequential_bounds",
     "sequential_step",
+    "shortfall",
     "spec",
     "specs",
     "suction_drop",

@@ -9,6 +9,7 @@ __all__ = [
     "Columns",
     "DEFERENCE",
     "Passes",
+    "Progress",
     "Scores",
     "VERSION",
     "as4059_possible",
@@ -50,7 +51,9 @@ __all__ = [
     "displaced",
     "equal_by_e_test",
     "expanded_in_numbers",
+    "expected_errors",
     "false_accept_at_limit",
+    "fit_progress",
     "guarded",
     "hours_over",
     "in_numbers",
@@ -106,6 +109,7 @@ __all__ = [
     "settling",
     "settling_left",
     "settling_speeds",
+    "shortfall",
     "size_for",
     "spec_parts",
     "spectrum_less_blank",
@@ -279,6 +283,18 @@ def suction_drop(before: float, behind: float) -> float: ...
 def turnovers_logged(
     columns: list[NDArray[np.float64]], tank: float, longest: float
 ) -> dict[str, Any]: ...
+def fit_progress(given: dict[str, Any]) -> Progress: ...
+def expected_errors(
+    above_floor: float, efficiency: float, floor: float, turnovers: list[float], volumes: list[float]
+) -> dict[str, Any] | None: ...
+def shortfall(shown: float, standard_error: float, beta: float) -> dict[str, Any]: ...
+@final
+class Progress:
+    def fits(self) -> list[dict[str, Any]]: ...
+    def outlook(self, target: dict[str, Any]) -> dict[str, Any]: ...
+    def findings(self, target: dict[str, Any] | None) -> list[dict[str, Any]]: ...
+    def path(self, place: int, turnovers: NDArray[np.float64]) -> NDArray[np.float64]: ...
+
 def turnovers_needed(given: list[NDArray[np.float64]]) -> NDArray[np.float64]: ...
 def turnovers_like_one_pass(beta: float) -> float: ...
 def passed_at_least(turnovers: float, times: int) -> float: ...

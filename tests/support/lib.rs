@@ -1,5 +1,6 @@
 //! What the tests share: reading tables and golden files, and short names for values known to be good.
 
+mod draws;
 mod example;
 
 use std::path::{Path, PathBuf};
@@ -11,6 +12,7 @@ use siltcode::filter::{Beta, Share};
 use siltcode::tank::{BinState, Channel, Mixing, Turnovers};
 use siltcode::{CountedVolume, Dilution, Evidence, PerMl, Size};
 
+pub use draws::Draws;
 pub use example::Example;
 
 /// The rows of a table: CSV below `#` header lines.

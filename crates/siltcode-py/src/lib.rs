@@ -21,6 +21,7 @@ mod mass;
 mod plain;
 mod plan;
 mod pressures;
+mod progress;
 mod quantities;
 mod raw_frame;
 mod reference;
@@ -75,6 +76,8 @@ mod _native {
     use crate::pressures::{
         change_out, change_rule, is_due, loading_fits, pressures_at_rated, refuse_without_flow, watch_element,
     };
+    #[pymodule_export]
+    use crate::progress::{Progress, expected_errors, fit_progress, shortfall};
     #[pymodule_export]
     use crate::quantities::in_unit;
     #[pymodule_export]

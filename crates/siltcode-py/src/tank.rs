@@ -66,6 +66,16 @@ impl EndGiven {
             (None, None) => Err(ErrorKind::NothingCounted {}.into()),
         }
     }
+
+    /// What a tank must meet.
+    pub(crate) fn target(&self) -> siltcode::Result<Target> {
+        match (&self.code, &self.sample, &self.spec) {
+            (Some(code), ..) => Target::of_code(code.parse()?),
+            (_, Some(sample), _) => Target::of_counts(&sample.sample()?.spectrum()?),
+            (.., Some(spec)) => Target::of_spec(&spec.spec()?),
+            (None, None, None) => Err(ErrorKind::NothingCounted {}.into()),
+        }
+    }
 }
 
 impl PassesGiven {
@@ -78,13 +88,7 @@ impl PassesGiven {
     }
 
     fn target(&self) -> siltcode::Result<Target> {
-        let target = match (&self.target.code, &self.target.sample, &self.target.spec) {
-            (Some(code), ..) => Target::of_code(code.parse()?),
-            (_, Some(sample), _) => Target::of_counts(&sample.sample()?.spectrum()?),
-            (.., Some(spec)) => Target::of_spec(&spec.spec()?),
-            (None, None, None) => Err(ErrorKind::NothingCounted {}.into()),
-        };
-        target?.with_margin(self.margin)
+        self.target.target()?.with_margin(self.margin)
     }
 
     fn sources(&self) -> siltcode::Result<Sources> {

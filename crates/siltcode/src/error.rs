@@ -374,6 +374,27 @@ kinds! {
         "gauges-crossed" "the vacuum is {before} before the element and only {behind} behind it"
         "the vacuum grows towards the pump: check which gauge is which, and that both read zero at rest"
 
+    /// Fewer samples than a fall can be drawn through.
+    TooFewSamples { found: usize, needed: usize }
+        "too-few-samples" "samples after {found} different numbers of turnovers are too few for a fall"
+        "draw {needed} or more, each with the turnovers so far"
+    /// Samples that only say how many there were at least.
+    NothingBoundsAbove { }
+        "nothing-bounds-above" "every sample only says how many particles there were at least"
+        "dilute and count again: without a count or an upper bound nothing can be foreseen"
+    /// What no count can be.
+    CountImpossible { found: String }
+        "count-impossible" "no whole number of particles is {found}"
+        "a count is 0 or more; a code needs a counted volume in which some whole number of particles gives it"
+    /// A concentration that does not say how much was counted for it.
+    VolumeUnknown { size: String }
+        "volume-unknown" "the count at {size} does not say in what volume it was made"
+        "give the counted volume in mL: how sure a fall is depends on the particles counted, not on the concentration"
+    /// A target at a size that the samples were not counted at.
+    SizeNotSampled { size: String, known: String }
+        "size-not-sampled" "the target limits {size}, and no fall is known there"
+        "the samples show a fall at {known}: count at {size}, or leave that size out of the target"
+
     // specifications
     /// A specification that is not TOML.
     SpecUnreadable { message: String }

@@ -1,5 +1,6 @@
-//! A job under way: what its gauges say.
+//! A job under way: what its samples and its gauges say.
 //!
+//! - [`progress`]: how fast the counts fall, whether they have a floor, how many turnovers remain, and what looks wrong;
 //! - [`loading`]: how the resistance of an element grows with what it has caught;
 //! - [`axis`]: what pressures are followed along;
 //! - [`trend`]: when an element will be due, with its interval;
@@ -15,6 +16,7 @@ pub mod change;
 mod line;
 pub mod loading;
 pub mod logged;
+pub mod progress;
 pub mod suction;
 pub mod trend;
 pub mod watch;

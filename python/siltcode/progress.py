@@ -1,0 +1,377 @@
+"""A job under way: how fast its counts fall, whether they have a floor, how many turnovers remain, and what looks wrong."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from siltcode import _arrays, _native
+from siltcode._display import Table, figures, html_table
+from siltcode.beta import Beta
+from siltcode.codes import Code
+from siltcode.outlook import FitErrors, ProgressFinding, Remaining, SizeFit, SizeRemaining, findings_of, fit_of, or_never
+from siltcode.reference import Caution
+from siltcode.samples import BySize, Sample
+from siltcode.specs import SpecLike, spec as read_spec
+from siltcode.tank import StartLike, counts_given
+from siltcode.units import in_unit
+
+
+class Progress:
+    """What the samples of a job say, size by size: made by `fit_progress`.
+
+    Attributes
+    ----------
+    fits : tuple of SizeFit
+        The most likely fall of each size, sizes rising.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5])
+    >>> job
+    Progress(4 um: 0.945 per turnover, floor 115/mL)
+    """
+
+    __slots__ = ("_given", "_native", "fits")
+
+    fits: tuple[SizeFit, ...]
+
+    def __init__(self, given: dict[str, Any]) -> None:
+        self._given = given
+        self._native = _native.fit_progress(given)
+        self.fits = tuple(map(fit_of, self._native.fits()))
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return Progress, (self._given,)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Progress) and other.fits == self.fits
+
+    def __hash__(self) -> int:
+        return hash(self.fits)
+
+    @property
+    def efficiency(self) -> dict[float, float]:
+        """The efficiency that the tank itself shows, by size [um: -].
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5])
+        >>> {size: round(shown, 3) for size, shown in job.efficiency.items()}
+        {4.0: 0.945}
+        """
+        return {fit.size_um: fit.efficiency for fit in self.fits}
+
+    @property
+    def floor(self) -> dict[float, float]:
+        """What no number of turnovers goes below, by size [um: particles/mL].
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5])
+        >>> {size: round(floor) for size, floor in job.floor.items()}
+        {4.0: 115}
+        """
+        return {fit.size_um: fit.floor_per_ml for fit in self.fits}
+
+    @property
+    def findings(self) -> tuple[ProgressFinding, ...]:
+        """What looks wrong, the doubts first; those of `Remaining` know the target besides.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5])
+        >>> [finding.code for finding in job.findings]
+        ['floor']
+        """
+        return findings_of(self._native.findings(None))
+
+    def remaining(self, target: float | StartLike | SpecLike) -> Remaining:
+        """How many turnovers remain after the last sample until a target is met at every size.
+
+        Parameters
+        ----------
+        target : number, code, Sample, mapping, published name, path or Spec
+            What must be met; a number where there is one size only [particles/mL].
+
+        Returns
+        -------
+        Remaining
+
+        Raises
+        ------
+        SiltcodeError
+            ``size-not-sampled`` where the target limits a size at which the samples show no fall.
+
+        Notes
+        -----
+        The interval is that of the profile likelihood [1]_. Its upper end is infinite exactly where a curve whose floor is
+        the target cannot be excluded.
+
+        References
+        ----------
+        .. [1] S. A. Murphy, A. W. van der Vaart, Journal of the American Statistical Association 95 (2000) 449-465.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> seen = {4: [9100, 3700, 1500, 610], 14: [300, 110, 41, 16]}
+        >>> job = siltcode.fit_progress([0, 1, 2, 3], seen, 1)
+        >>> job.remaining({4: 320, 14: 40}).deciding
+        '4 um(c)'
+        """
+        is_number = isinstance(target, (int, float))
+        wanted: Any = dict.fromkeys(self.efficiency, float(target)) if is_number else target  # type: ignore[arg-type]
+        given = counts_given(wanted) or {"spec": read_spec(wanted).as_given()}
+        parts = self._native.outlook(given)
+        ends = {key: or_never(parts["remaining"][key]) for key in ("estimate", "low", "high")}
+        names = [size.pop("size") for size in parts["sizes"]]
+        sizes = tuple(SizeRemaining(**{**size, **{key: or_never(size[key]) for key in ends}}) for size in parts["sizes"])
+        cautions = tuple(Caution(**each) for each in parts["cautions"])
+        findings, assumptions = findings_of(self._native.findings(given)), tuple(parts["assumptions"])
+        return Remaining(**ends, deciding=names[parts["deciding"]], sizes=sizes, assumptions=assumptions, findings=findings, cautions=cautions)
+
+    def path(self, turnovers: Any) -> dict[float, NDArray[np.float64]]:
+        """The most likely curves, by size.
+
+        Parameters
+        ----------
+        turnovers : number or array_like
+            Counted as those of the samples [-].
+
+        Returns
+        -------
+        dict of size to array [um: particles/mL]
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5])
+        >>> job.path([0, 4, 8])[4].round()
+        array([10070.,   342.,   120.])
+        """
+        values = _arrays.flat(np.atleast_1d(_arrays.floats(turnovers, "turnovers")[0]))
+        return {fit.size_um: self._native.path(place, values) for place, fit in enumerate(self.fits)}
+
+    def __repr__(self) -> str:
+        each = [f"{fit.size_um:g} um: {figures(fit.efficiency, 3)} per turnover, floor {figures(fit.floor_per_ml, 3)}/mL" for fit in self.fits]
+        return f"Progress({'; '.join(each)})"
+
+    def _repr_html_(self) -> str:
+        headings = ["size, um", "efficiency", "+-", "floor /mL", "+-", "now /mL", "chance of the fit"]
+        rows = []
+        for fit in self.fits:
+            errors = fit.errors or FitErrors(math.nan, math.nan, None, None)
+            rows.append([fit.size_um, fit.efficiency, errors.efficiency, fit.floor_per_ml, errors.floor, fit.now_per_ml, fit.p])
+        below = "; ".join(f"{finding.size or ''} {finding.code}: {finding.evidence}" for finding in self.findings)
+        return html_table(Table(headings, rows, below=below))
+
+
+def fit_progress(
+    turnovers: Any,
+    counts: BySize[Sequence[Any]] | Sequence[str | Code | Sample],
+    volume: Any = None,
+    *,
+    dilution: Any = 1.0,
+    floor: bool | None = None,
+    scatter: float | None = None,
+    expected: Beta | BySize[Any] | str | None = None,
+    level: float = 0.95,
+    alarm: float = 0.99,
+) -> Progress:
+    """The fall of the counts of a tank that is being cleaned: its efficiency, its floor, and what they foresee.
+
+    Parameters
+    ----------
+    turnovers : array_like
+        After how many turnovers each sample was drawn [-].
+    counts : mapping of size to array_like, or sequence of str, Code or Sample
+        The particles counted at and above each size, a value for each sample: a whole number, or ``"<500"``, ``">=20000"``;
+        None where there is none [um(c): particles]. Or for each sample its code or its counts.
+    volume : str, number, array_like or pint quantity, optional
+        The volume in which was counted [mL]; not needed for samples that know theirs.
+    dilution : number or array_like
+        How much each sample was diluted, 1 or more [-].
+    floor : bool, optional
+        Whether there may be a floor. Without it: once three samples over three turnovers could show one.
+    scatter : float, optional
+        The coefficient of variation between bottles [-]; 0 for counting alone. Without it: as the counts scatter about their
+        curve, where that is more than chance allows.
+    expected : Beta, mapping, str, optional
+        The filtration ratio that the filter should have [-], against which a slow fall is found.
+    level, alarm : float
+        The level of intervals, and that at which a difference counts as more than chance [-].
+
+    Returns
+    -------
+    Progress
+
+    Raises
+    ------
+    SiltcodeError
+        ``too-few-samples``, ``nothing-bounds-above``, ``count-impossible``, ``raw-without-volume``, ``volume-unknown``,
+        ``shapes-differ``.
+
+    Notes
+    -----
+    Counts are Poisson about ``V (a exp(-kappa tau) + c)``, with ``a``, ``kappa`` and ``c >= 0`` of the greatest likelihood;
+    bounds and codes take part with their probability. Each size is a series of its own, of cumulative counts.
+
+    References
+    ----------
+    .. [1] P. McCullagh, J. A. Nelder, Generalized Linear Models, 2nd ed., 1989, chapters 6 and 9.
+    .. [2] S. G. Self, K.-Y. Liang, Journal of the American Statistical Association 82 (1987) 605-610: the test on the edge.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> seen = {4: [">=20000", 9100, 3350, 1230, "<500"]}
+    >>> siltcode.fit_progress([0, 1, 2, 3, 4], seen, "1 mL", floor=False)
+    Progress(4 um: 1 per turnover, floor 0/mL)
+    >>> codes = ["22/20/17", "21/19/16", "19/17/14", "18/16/13", "17/15/11"]
+    >>> siltcode.fit_progress([0, 1, 2, 3, 4], codes, "10 mL").remaining("16/14/11").deciding
+    '6 um(c)'
+    """
+    bottles = _columns(counts) if isinstance(counts, Mapping) else list(map(_bottle, counts))
+    volumes = math.nan if volume is None else in_unit(volume, "mL")
+    given = {"turnovers": turnovers, "volume": volumes, "dilution": dilution, "counts": np.arange(len(bottles))}
+    arrays, _ = _arrays.together(**given)
+    after, millilitres, dilutions = (_arrays.flat(array) for array in arrays[:3])
+    if after.size != len(bottles):
+        _arrays.refused("shapes-differ", f"{after.size} turnovers are given, and {len(bottles)} samples", "give a number of turnovers for each sample")
+    for bottle, tau, ml, factor in zip(bottles, after, millilitres, dilutions, strict=True):
+        bottle.update(turnovers=float(tau), volume_ml=None if np.isnan(ml) else float(ml), dilution=float(factor))
+    rating = None if expected is None else Beta(expected).as_given()
+    how = {"floor": floor, "scatter": None if scatter is None else float(scatter), "expected": rating}
+    return Progress({"bottles": bottles, **how, "level": float(level), "alarm": float(alarm)})
+
+
+def _bottle(given: Any) -> dict[str, Any]:
+    if isinstance(given, Sample):
+        return {"code": None, "sample": given._given(), "seen": []}
+    return {"code": str(Code._of(_native.parse_code(str(given)))), "sample": None, "seen": []}
+
+
+def _columns(counts: Mapping[Any, Any]) -> list[dict[str, Any]]:
+    """A bottle for each row of columns by size."""
+    columns = {float(size): list(column) for size, column in counts.items()}
+    lengths = {len(column) for column in columns.values()}
+    if len(lengths) > 1:
+        message = f"the sizes have {', '.join(map(str, sorted(lengths)))} counts"
+        _arrays.refused("shapes-differ", message, "give a count of every size for each sample, or None")
+    rows = range(max(lengths, default=0))
+    seen = [[(size, _seen(column[row])) for size, column in columns.items() if _is_counted(column[row])] for row in rows]
+    return [{"code": None, "sample": None, "seen": each} for each in seen]
+
+
+def _is_counted(value: Any) -> bool:
+    return value is not None and value == value
+
+
+def _seen(value: Any) -> str:
+    return value if isinstance(value, str) else repr(float(value))
+
+
+def expected_errors(above_floor: float, efficiency: float, floor: float, turnovers: Any, volume: Any) -> FitErrors | None:
+    """The standard errors to be expected of samples that are still to be drawn: what a floor would need to be seen.
+
+    Parameters
+    ----------
+    above_floor, efficiency, floor : float
+        The fall: height above the floor at the first sample [particles/mL], per turnover [-], floor [particles/mL].
+    turnovers : array_like
+        After how many turnovers each sample will be drawn [-].
+    volume : str, number, array_like or pint quantity
+        The volume in which will be counted [mL].
+
+    Returns
+    -------
+    FitErrors or None
+        None where such samples do not fix the fall.
+
+    Raises
+    ------
+    SiltcodeError
+        ``factor-out-of-range``, ``count-not-finite``, ``volume-not-positive``, ``shapes-differ``.
+
+    Notes
+    -----
+    By the expected (Fisher's) information of Poisson counts.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> late = siltcode.expected_errors(10_000, 0.95, 100, [0, 1, 2, 3, 4], "1 mL")
+    >>> round(late.floor)
+    26
+    """
+    arrays, _ = _arrays.together(turnovers=turnovers, volume=in_unit(volume, "mL"))
+    after, millilitres = (_arrays.flat(np.atleast_1d(array)).tolist() for array in arrays)
+    parts = _native.expected_errors(float(above_floor), float(efficiency), float(floor), after, millilitres)
+    return None if parts is None else FitErrors(**parts)
+
+
+@dataclass(frozen=True, slots=True)
+class Shortfall:
+    """How far the efficiency that a tank shows lies below the filter's, and what would explain it, of `shortfall`.
+
+    Attributes
+    ----------
+    ratio : float
+        The shown over the filter's [-]; also the share of the stated flow that would explain it, and the inverse of the
+        factor on the stated volume.
+    bypass, short_circuit : float
+        The share of the flow past the medium, or of the return straight to the suction, that would explain it [-].
+    z, p : float
+        The difference in standard errors, and how likely chance alone makes it as large [-].
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> found = siltcode.shortfall(0.72, 0.03, 200)
+    >>> round(found.bypass, 3), round(found.short_circuit, 3)
+    (0.276, 0.277)
+    """
+
+    ratio: float
+    bypass: float
+    short_circuit: float
+    z: float
+    p: float
+
+
+def shortfall(shown: float, standard_error: float, beta: float) -> Shortfall:
+    """How far an efficiency lies below that of a filter, and what would explain it. Counts do not tell the causes apart.
+
+    Parameters
+    ----------
+    shown, standard_error : float
+        The efficiency that the tank shows, and its standard error [-].
+    beta : float
+        The filtration ratio, above 1 [-].
+
+    Returns
+    -------
+    Shortfall
+
+    Raises
+    ------
+    SiltcodeError
+        ``factor-out-of-range``, ``beta-not-above-one``.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> round(siltcode.shortfall(0.72, 0.03, 200).z, 2)
+    9.17
+    """
+    return Shortfall(**_native.shortfall(float(shown), float(standard_error), float(beta)))
