@@ -139,8 +139,10 @@ impl Target {
             let [fine, middle, coarse] = per_ml.map(|column| &column[rows.clone()]);
             let columns =
                 fine.iter().zip(middle).zip(coarse).map(|((&fine, &middle), &coarse)| [fine, middle, coarse]);
-            let counted = |numbers: &[u8]| numbers[rows.clone()].iter().all(|number| *number != NOT_COUNTED);
-            if numbers.into_iter().all(counted) {
+            // what was not counted is the largest byte there is, and so found without a branch for each
+            let largest =
+                |numbers: &[u8]| numbers[rows.clone()].iter().fold(0, |most, &number| number.max(most));
+            if numbers.map(largest).into_iter().fold(0, u8::max) != NOT_COUNTED {
                 let mut wide = [0; BLOCK];
                 wide.iter_mut()
                     .zip(columns)
