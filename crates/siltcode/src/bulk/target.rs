@@ -142,15 +142,15 @@ impl Target {
             // what was not counted is the largest byte there is, and so found without a branch for each
             let largest =
                 |numbers: &[u8]| numbers[rows.clone()].iter().fold(0, |most, &number| number.max(most));
-            if numbers.map(largest).into_iter().fold(0, u8::max) != NOT_COUNTED {
+            if numbers.map(largest).contains(&NOT_COUNTED) {
+                out.iter_mut().zip(columns).for_each(|(outcome, row)| *outcome = target.outcome(row));
+            } else {
                 let mut wide = [0; BLOCK];
                 wide.iter_mut()
                     .zip(columns)
                     .for_each(|(outcome, row)| *outcome = target.outcome_of_counts(row));
                 #[allow(clippy::cast_possible_truncation)] // each is a byte
                 out.iter_mut().zip(wide).for_each(|(outcome, wide)| *outcome = wide as u8);
-            } else {
-                out.iter_mut().zip(columns).for_each(|(outcome, row)| *outcome = target.outcome(row));
             }
         }
     }
