@@ -180,7 +180,6 @@ impl Progress {
                 let evidence = format!("{} falls at {fast} per turnover, {} only at {slow}", small.size, large.size);
                 let meaning = ["free water counted as particles", "air bubbles", "bottles or caps that were not clean"];
                 let advice = "no filter does that: test for water, let the bottle stand or degas it, and draw again into certified bottles";
-                let meaning = meaning.map(str::to_owned).to_vec();
                 Finding { size: Some(large.size), ..doubt("sizes-disagree", evidence, meaning, advice) }
             })
         };
@@ -190,7 +189,7 @@ impl Progress {
     fn omissions(&self) -> impl Iterator<Item = Finding> {
         self.left_out().iter().map(|(size, error)| {
             let advice = "count this size in every sample; where there are too many or too few, dilute or count more volume";
-            Finding { size: Some(*size), ..note("size-left-out", error.to_string(), Vec::new(), advice) }
+            Finding { size: Some(*size), ..note("size-left-out", error.to_string(), NO_MEANING, advice) }
         })
     }
 }
@@ -237,7 +236,7 @@ impl LastTwo {
                 "a bottle was not clean",
             ];
             let advice = "draw two more bottles at once: if they agree, look at the element and at what comes in before going on";
-            doubt("rising", evidence, meaning.map(str::to_owned).to_vec(), advice)
+            doubt("rising", evidence, meaning, advice)
         })
     }
 
@@ -255,7 +254,7 @@ impl LastTwo {
                 "a part of the tank is not reached",
             ];
             let advice = "read flow and pressures, sample behind the filter, and stop what comes in; more turnovers alone may not help";
-            doubt("stalled", evidence, meaning.map(str::to_owned).to_vec(), advice)
+            doubt("stalled", evidence, meaning, advice)
         })
     }
 }
@@ -276,7 +275,7 @@ fn no_fall(size: &SizeProgress) -> Option<Finding> {
             "the flow does not go through the filter",
         ];
         let advice = "sample before and behind the filter; check valves, bypass and the element's rating";
-        doubt("no-fall", evidence, meaning.map(str::to_owned).to_vec(), advice)
+        doubt("no-fall", evidence, meaning, advice)
     })
 }
 
@@ -293,23 +292,20 @@ fn floor(size: &SizeProgress, alarm: Level, limit: Option<PerMl>) -> Option<Find
     let error = size.fit.errors().and_then(|errors| errors.floor);
     let known = error.map_or(String::new(), |error| format!(" (standard error {})", significant(error, 2)));
     let evidence = format!("a floor of {} per mL{known}", significant(floor.get(), 3));
-    let meaning = || {
-        let meaning = [
-            "what comes in: the floor is then in inverse proportion to the flow",
-            "what the filter sheds: the floor is then the same at any flow",
-        ];
-        meaning.map(str::to_owned).to_vec()
-    };
+    let meaning = [
+        "what comes in: the floor is then in inverse proportion to the flow",
+        "what the filter sheds: the floor is then the same at any flow",
+    ];
     let advice =
         "sample at two flows: they tell the two apart; close vents and returns, or change the element";
     match limit {
         Some(limit) if is_above => {
             let evidence = format!("{evidence}, the target is {}", significant(limit.get(), 3));
-            Some(doubt("target-below-floor", evidence, meaning(), advice))
+            Some(doubt("target-below-floor", evidence, meaning, advice))
         }
         _ => is_seen.then(|| {
             let p = significant(test.p.get(), 2);
-            note("floor", format!("{evidence}; chance {p}"), meaning(), advice)
+            note("floor", format!("{evidence}; chance {p}"), meaning, advice)
         }),
     }
 }
@@ -329,7 +325,7 @@ fn scatter(size: &SizeProgress, alarm: Level) -> Option<Finding> {
         "the fall is not one to an even floor",
     ];
     let advice = "draw two bottles at each sampling: the scatter between them is then known";
-    Some(note("scatter", evidence, meaning.map(str::to_owned).to_vec(), advice))
+    Some(note("scatter", evidence, meaning, advice))
 }
 
 fn bend(size: &SizeProgress, alarm: Level) -> Option<Finding> {
@@ -344,7 +340,7 @@ fn bend(size: &SizeProgress, alarm: Level) -> Option<Finding> {
                 "more comes in than before",
             ];
             let advice = "move the return or the suction, and sample from another place in the tank";
-            note("slowing", evidence, meaning.map(str::to_owned).to_vec(), advice)
+            note("slowing", evidence, meaning, advice)
         } else {
             let evidence = format!("the fall speeds up by {by} standard errors more than its curve");
             let meaning = [
@@ -353,7 +349,7 @@ fn bend(size: &SizeProgress, alarm: Level) -> Option<Finding> {
                 "early turnovers are overstated",
             ];
             let advice = "check the logged flow, and go by the later samples";
-            note("speeding", evidence, meaning.map(str::to_owned).to_vec(), advice)
+            note("speeding", evidence, meaning, advice)
         }
     })
 }
@@ -370,15 +366,29 @@ fn not_seen(size: &SizeProgress, limit: Option<PerMl>, level: Level) -> Option<F
             "{samples} samples over {} turnovers; a floor shows from {LEAST_SAMPLES} over {LEAST_TURNOVERS} on{next}",
             turnovers(size)
         );
-        let meaning = vec!["what remains is worked out without a floor, and is too good if there is one".into()];
+        let meaning = ["what remains is worked out without a floor, and is too good if there is one"];
         note("floor-not-seen", evidence, meaning, "circulate on and sample again")
     })
 }
 
-fn doubt(code: &'static str, evidence: String, meaning: Vec<String>, advice: &'static str) -> Finding {
+/// Where the evidence says all there is.
+const NO_MEANING: [&str; 0] = [];
+
+fn doubt(
+    code: &'static str,
+    evidence: String,
+    meaning: impl IntoIterator<Item = impl Into<String>>,
+    advice: &'static str,
+) -> Finding {
+    let meaning = meaning.into_iter().map(Into::into).collect();
     Finding { code, severity: Severity::Doubt, size: None, evidence, meaning, advice }
 }
 
-fn note(code: &'static str, evidence: String, meaning: Vec<String>, advice: &'static str) -> Finding {
+fn note(
+    code: &'static str,
+    evidence: String,
+    meaning: impl IntoIterator<Item = impl Into<String>>,
+    advice: &'static str,
+) -> Finding {
     Finding { severity: Severity::Note, ..doubt(code, evidence, meaning, advice) }
 }

@@ -67,20 +67,7 @@ impl StandardErrors {
 
     /// From what each sample tells of its concentration, so many turnovers after the first.
     pub(super) fn of(curve: &Curve, told: impl Iterator<Item = (f64, f64)>, floor: bool) -> Option<Self> {
-        let mut information = [[0.0; 3]; 3];
-        for (since, told) in told {
-            let gradient = gradient(curve, since);
-            for (i, row) in information.iter_mut().enumerate() {
-                for (j, entry) in row.iter_mut().enumerate() {
-                    *entry += told * gradient[i] * gradient[j];
-                }
-            }
-        }
-        if !floor {
-            let [height, rate, _] = information;
-            information = [[height[0], height[1], 0.0], [rate[0], rate[1], 0.0], [0.0, 0.0, 1.0]];
-        }
-        let variances = inverse(&information)?;
+        let variances = variances(curve, told, floor)?;
         Some(Self {
             above_floor: variances[0][0].sqrt(),
             efficiency: variances[1][1].sqrt(),
@@ -101,6 +88,29 @@ impl StandardErrors {
     }
 }
 
+/// The variances and covariances of height, rate and floor, from what each sample tells of its concentration; without a
+/// floor those of height and rate alone.
+pub(super) fn variances(
+    curve: &Curve,
+    told: impl Iterator<Item = (f64, f64)>,
+    floor: bool,
+) -> Option<[[f64; 3]; 3]> {
+    let mut information = [[0.0; 3]; 3];
+    for (since, told) in told {
+        let gradient = gradient(curve, since);
+        for (i, row) in information.iter_mut().enumerate() {
+            for (j, entry) in row.iter_mut().enumerate() {
+                *entry += told * gradient[i] * gradient[j];
+            }
+        }
+    }
+    if !floor {
+        let [height, rate, _] = information;
+        information = [[height[0], height[1], 0.0], [rate[0], rate[1], 0.0], [0.0, 0.0, 1.0]];
+    }
+    inverse(&information)
+}
+
 /// How the concentration follows height, rate and floor.
 pub(super) fn gradient(curve: &Curve, since: f64) -> [f64; 3] {
     let left = (-curve.rate * since).exp();
@@ -108,7 +118,7 @@ pub(super) fn gradient(curve: &Curve, since: f64) -> [f64; 3] {
 }
 
 /// The inverse of a symmetric matrix that is positive; none where it is not, to within rounding.
-pub(super) fn inverse(matrix: &[[f64; 3]; 3]) -> Option<[[f64; 3]; 3]> {
+fn inverse(matrix: &[[f64; 3]; 3]) -> Option<[[f64; 3]; 3]> {
     let scale: [f64; 3] = std::array::from_fn(|i| matrix[i][i].sqrt());
     if !scale.iter().all(|root| *root > 0.0 && root.is_finite()) {
         return None;

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::curve::{Curve, Search, Through};
-use super::errors::{StandardErrors, gradient, inverse};
+use super::errors::{StandardErrors, gradient, variances};
 use super::seen::{Observed, Term};
 use crate::certainty::gamma::Gamma;
 use crate::certainty::{Level, Probability, Scatter, normal};
@@ -305,26 +305,23 @@ impl Fit {
         if self.edge.is_some() || self.goodness().freedom == 0 {
             return None;
         }
-        let (mut score, mut own) = (0.0, 0.0);
-        let (mut shared, mut information) = ([0.0; 3], [[0.0; 3]; 3]);
+        let is_floored = self.curve.floor > 0.0;
+        let told = |term: &Term| term.information(self.curve.at(term.since));
+        let (mut score, mut own, mut shared) = (0.0, 0.0, [0.0; 3]);
         for term in &self.terms {
-            let per_ml = self.curve.at(term.since);
-            let (told, mut gradient) = (term.information(per_ml), gradient(&self.curve, term.since));
-            gradient[2] = if self.curve.floor > 0.0 { 1.0 } else { 0.0 };
+            let gradient = gradient(&self.curve, term.since);
             let bent = -gradient[1] * term.since;
-            score += term.at(per_ml).slope * bent;
-            own += told * bent * bent;
-            for i in 0..3 {
-                shared[i] += told * bent * gradient[i];
-                for j in 0..3 {
-                    information[i][j] += told * gradient[i] * gradient[j];
-                }
+            score += term.at(self.curve.at(term.since)).slope * bent;
+            own += told(term) * bent * bent;
+            for (shared, slope) in shared.iter_mut().zip(gradient) {
+                *shared += told(term) * bent * slope;
             }
         }
-        if self.curve.floor == 0.0 {
-            information[2][2] = 1.0;
+        if !is_floored {
+            shared[2] = 0.0;
         }
-        let inverse = inverse(&information)?;
+        let inverse =
+            variances(&self.curve, self.terms.iter().map(|term| (term.since, told(term))), is_floored)?;
         let fitted: f64 =
             (0..3).map(|i| (0..3).map(|j| shared[i] * inverse[i][j] * shared[j]).sum::<f64>()).sum();
         let variance = own - fitted;
