@@ -107,14 +107,14 @@ pub(crate) fn code_odds<'py>(
     let scatter = plain::scatter(scatter)?;
     let (raw, volume_ml, dilution) = (slice(&raw)?, slice(&volume_ml)?, slice(&dilution)?);
     let odds = py.detach(|| {
-        let mut rows = vec![[f64::NAN; WIDTH]; raw.len()];
+        let mut rows = vec![[f64::NAN; 30]; raw.len()];
         for run in runs(volume_ml, dilution) {
             let mut by_count = None;
             for row in run.clone() {
                 let counted = placed(evidence(raw[row], volume_ml[row], dilution[row]), row)?;
                 match counted {
                     None => {}
-                    Some(evidence) if run.len() < MANY => rows[row] = spread(&Odds::of(&evidence, scatter)),
+                    Some(evidence) if run.len() < MANY => rows[row] = Odds::of(&evidence, scatter).row(),
                     Some(Evidence { raw, volume, dilution, .. }) => by_count
                         .get_or_insert_with(|| OddsByCount::new(volume, dilution, scatter))
                         .write(&[raw], &mut rows[row..=row])?,
@@ -125,9 +125,6 @@ pub(crate) fn code_odds<'py>(
     })?;
     Ok(odds.into_pyarray(py))
 }
-
-/// The numbers 0 to 28, and above the scale.
-const WIDTH: usize = RangeNumber::ABOVE.get() as usize + 1;
 
 /// Fewer counts of one volume are not worth finding out beforehand which of them are beyond doubt.
 const MANY: usize = 64;
@@ -149,12 +146,6 @@ fn evidence(raw: f64, volume_ml: f64, dilution: f64) -> siltcode::Result<Option<
         return Ok(None);
     }
     given::evidence(raw, volume_ml, dilution).map(Some)
-}
-
-fn spread(odds: &Odds) -> [f64; WIDTH] {
-    let mut row = [0.0; WIDTH];
-    odds.iter().for_each(|(number, p)| row[usize::from(number.get())] = p.get());
-    row
 }
 
 /// Refuses a cell that is no number, with the library's own words.

@@ -94,6 +94,14 @@ impl Odds {
         from(self.cleanest).zip(self.probabilities.iter().copied())
     }
 
+    /// The probability \[-\] of each number from 0 to 28, then of above the scale.
+    #[must_use]
+    pub fn row(&self) -> [f64; 30] {
+        let mut row = [0.0; 30];
+        self.iter().for_each(|(number, p)| row[usize::from(number.get())] = p.get());
+        row
+    }
+
     /// The likeliest number.
     #[must_use]
     pub fn likeliest(&self) -> Option<(RangeNumber, Probability)> {

@@ -66,7 +66,7 @@ impl OddsByCount {
                 *sure = beyond_doubt(number, |raw| Evidence::of_run(raw as u64, volume, dilution));
             }
         }
-        let certain = numbers().filter_map(|number| Narrow::of(&spread(&Odds::beyond_doubt(number))));
+        let certain = numbers().filter_map(|number| Narrow::of(&Odds::beyond_doubt(number).row()));
         let known = certain.map(Known::Narrow).collect();
         Self { volume, dilution, scatter, sure, known, wide: Vec::new(), places: Vec::new(), last: None }
     }
@@ -127,7 +127,7 @@ impl OddsByCount {
     }
 
     fn worked_out(&self, raw: u64) -> Row {
-        spread(&Odds::of(&self.evidence(raw), self.scatter))
+        Odds::of(&self.evidence(raw), self.scatter).row()
     }
 }
 
@@ -158,13 +158,6 @@ impl Narrow {
         *row = [0.0; NUMBERS];
         row[self.cleanest..][..NARROW].copy_from_slice(&self.odds);
     }
-}
-
-/// The probability of every number.
-fn spread(odds: &Odds) -> Row {
-    let mut row = [0.0; NUMBERS];
-    odds.iter().for_each(|(number, p)| row[usize::from(number.get())] = p.get());
-    row
 }
 
 /// The raw counts that leave no doubt of a number, of those that are remembered. The farther from a bound the surer, so
@@ -211,7 +204,7 @@ mod tests {
             let mut rows = vec![[7.0; NUMBERS]; raw.len()];
             by_count.write(&raw, &mut rows).unwrap();
             for (row, &raw) in rows.iter().zip(&raw) {
-                assert_eq!(row, &spread(&alone(raw, volume, scatter)), "{raw} in {ml} mL");
+                assert_eq!(row, &alone(raw, volume, scatter).row(), "{raw} in {ml} mL");
             }
         }
     }
