@@ -3,7 +3,7 @@
 use serde::Serialize;
 use siltcode::caution::{self, Caution};
 use siltcode::filter::Price;
-use siltcode::plan::{Aim, Answer, OutOfReach, Plan, PlannedElement, PlannedStage};
+use siltcode::plan::{Answer, OutOfReach, Plan, PlannedElement, PlannedStage};
 use siltcode::provenance::Provenance;
 use siltcode::tank::Remedy;
 use siltcode::units::Mass;
@@ -94,10 +94,7 @@ impl<'a> Document<'a> {
             request: args,
             title: &planned.job.title,
             money: planned.job.money.as_deref(),
-            aim: match planned.aim {
-                Aim::Cheapest => "cheapest",
-                Aim::Quickest => "quickest",
-            },
+            aim: planned.aim.word(),
             reachable: plan.is_some(),
             plan: plan.map(Found::new).transpose()?,
             out_of_reach: way.map(Blocked::from),

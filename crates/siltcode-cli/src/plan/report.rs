@@ -52,10 +52,7 @@ fn not_reached(out: &mut impl Write, way: &OutOfReach) -> io::Result<()> {
 
 fn head(out: &mut impl Write, planned: &Planned, plan: &Plan) -> io::Result<()> {
     let cost = plan.cost.map(|cost| format!(", {}", planned.money(cost.get()))).unwrap_or_default();
-    let best = match planned.aim {
-        Aim::Cheapest => "cheapest",
-        Aim::Quickest => "quickest",
-    };
+    let best = planned.aim.word();
     let proven = if plan.schedule.is_optimal() {
         format!("proven the {best}")
     } else {

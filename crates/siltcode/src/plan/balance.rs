@@ -71,6 +71,17 @@ pub enum Aim {
     Quickest,
 }
 
+impl Aim {
+    /// What the best plan is called: `cheapest` or `quickest`.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Cheapest => "cheapest",
+            Self::Quickest => "quickest",
+        }
+    }
+}
+
 /// What a plan is made of, in hours, grams and the money of the prices; everything is counted that the aim weighs.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Model {
