@@ -261,6 +261,18 @@ fn invented(bins: &[[f64; 2]], stages: &[[f64; 5]], hour: f64) -> Problem {
     Problem { bins, limits: limits.to_vec(), courses, hour_cost: price(hour) }
 }
 
+#[test]
+fn a_number_that_can_only_be_exceeded_is_not_parted_for_ever() {
+    let bins = [[0.0377, 0.5538], [0.9555, 0.2892], [0.0, 0.6672], [0.0, 0.0], [0.0, 0.0], [0.641, 0.0]];
+    let stages = [
+        [0.0, 0.0, 0.0, 0.0, 0.2336],
+        [0.5769, 0.195, 0.6685, 0.3297, 0.0],
+        [0.7662, 0.8591, 0.8037, 0.0, 0.0],
+    ];
+    let found = cheapest(&invented(&bins, &stages, 10.0));
+    assert!(found.is_optimal(), "{}", found.gap());
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(24) })]
 

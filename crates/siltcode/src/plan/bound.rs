@@ -329,11 +329,12 @@ impl<'a> Relaxed<'a> {
         let numbers = self.programme.high.iter().skip(from.len()).map(|high| high - 0.5);
         let from: Vec<f64> = from.iter().copied().chain(numbers).collect();
         let Solved { at, bound } = self.programme.solve(from, scale, enough - self.fixed);
-        let number = |(number, least): (&Number, &f64)| match number {
-            Number::Free(variable) => at[*variable],
-            Number::Fixed(_) | Number::NoMatter => *least,
+        let number = |(k, number): (usize, &Number)| match number {
+            // what is over the most is a violation, and no number that could be parted
+            Number::Free(variable) => at[*variable].min(self.part.most[k]),
+            Number::Fixed(_) | Number::NoMatter => self.part.least[k],
         };
-        let numbers = self.numbers.iter().zip(&self.part.least).map(number).collect();
+        let numbers = self.numbers.iter().enumerate().map(number).collect();
         Some((at[..self.part.used.len()].to_vec(), numbers, bound + self.fixed))
     }
 
