@@ -32,6 +32,10 @@ package:     ## check that the published crates pack and build
 prove:       ## try every single-precision float against the table
 	$(CARGO) test --release --locked -p siltcode-tests --test prove -- --ignored
 
+explore: python-wheel ## try the properties of both languages with twenty times the cases, others each time
+	SILTCODE_EXPLORE=20 $(CARGO) test --locked --no-fail-fast -p siltcode-tests
+	SILTCODE_EXPLORE=20 $(PYTEST) tests/python
+
 # The peers in Python have an environment of their own.
 PEERS = $(TARGET)/peers
 
@@ -97,4 +101,4 @@ python-bench: ## speed and memory of ten million rows, with a release wheel in a
 	$(TARGET)/python-release/bin/python python/benches/speed.py $(ROWS)
 	$(TARGET)/python-release/bin/python python/benches/memory.py $(ROWS)
 
-.PHONY: help test lint format docs package prove bench instructions bench-smoke python python-wheel python-test python-types python-elsewhere python-bench
+.PHONY: help test lint format docs package prove explore bench instructions bench-smoke python python-wheel python-test python-types python-elsewhere python-bench

@@ -6,7 +6,7 @@ use siltcode::bulk::{
 };
 use siltcode::spec::published;
 use siltcode::{Outcome, PerMl, RangeNumber, Sample, SizeScale, Spec, Spectrum};
-use siltcode_tests::{Ranges, upper_bounds};
+use siltcode_tests::{Ranges, cases, upper_bounds};
 
 /// Every double within 1000 of a bound.
 fn around_the_bounds() -> impl Iterator<Item = f64> {
@@ -150,7 +150,7 @@ fn specs() -> Vec<Spec> {
 
 proptest! {
     // Few cases of many rows: more than a block of them, with a rest.
-    #![proptest_config(ProptestConfig::with_cases(8))]
+    #![proptest_config(cases(8))]
 
     #[test]
     fn rows_come_out_as_bottles_do(

@@ -14,7 +14,7 @@ use siltcode::certainty::{
     decision, flags, joint, precision, ratio,
 };
 use siltcode::{Channel, CountedVolume, Dilution, Evidence, Outcome, RangeNumber, Reading, Sample, Spectrum};
-use siltcode_tests::{Draws, Example, counted, per_ml, um};
+use siltcode_tests::{Draws, Example, cases, counted, per_ml, um};
 
 fn level(value: f64) -> Level {
     Level::new(value).unwrap()
@@ -545,7 +545,7 @@ fn has_null(value: &Value) -> bool {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 48, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(cases(48))]
 
     #[test]
     fn no_input_panics_or_gives_no_number(

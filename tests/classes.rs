@@ -6,7 +6,7 @@ use proptest::prelude::*;
 use serde::Deserialize;
 use siltcode::class::{Class, ClassSystem, Classification, Designation, Letter, as4059_of_code};
 use siltcode::{Channel, Code, PerMl, Place, RangeNumber, Reading, Size, SizeScale, Spectrum, Status};
-use siltcode_tests::golden;
+use siltcode_tests::{cases, golden};
 
 /// A row of `as4059`, `nas1638`, `gost17216` and `navair`: one form for all of them.
 #[derive(Deserialize)]
@@ -353,6 +353,8 @@ fn adding_particles_beyond_can_improve_a_range_that_ends_between_counted_sizes()
 }
 
 proptest! {
+    #![proptest_config(cases(256))]
+
     #[test]
     fn adding_particles_never_improves_a_class((system, bands) in bands(), at in 0_usize..9, more in 0.0..1e5) {
         let mut dirtier = bands.clone();

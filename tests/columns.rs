@@ -11,7 +11,7 @@ use siltcode::bulk::{self, NOT_COUNTED, Target};
 use siltcode::intake::columns::{self, ColumnReader, Columns, RowScores};
 use siltcode::intake::{self, Batch, Options, Problem};
 use siltcode::{Code, Outcome, PerMl, Place, RangeNumber, Reading, Sample, SizeScale, Spec};
-use siltcode_tests::tests_folder;
+use siltcode_tests::{cases, tests_folder};
 
 /// A row or a problem, in words that differ where any bit of a count does.
 type Said = Vec<String>;
@@ -300,7 +300,7 @@ fn table() -> impl Strategy<Value = String> {
 #[test]
 fn any_table_is_read_alike_or_refused() {
     let (rows, problems) = (Cell::new(0), Cell::new(0));
-    let mut runner = TestRunner::new(ProptestConfig::with_cases(512));
+    let mut runner = TestRunner::new(cases(512));
     let read = |text: String| {
         if let Some(columns) = compared(text.as_bytes(), Some("time"), None) {
             rows.set(rows.get() + columns.len());
@@ -317,7 +317,7 @@ static POOLS: LazyLock<[ThreadPool; 2]> =
     LazyLock::new(|| [1, 3].map(|threads| ThreadPoolBuilder::new().num_threads(threads).build().unwrap()));
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(256))]
+    #![proptest_config(cases(256))]
 
     #[test]
     fn a_mutated_file_is_read_alike_or_refused(at in 0..PLAIN.len(), byte in any::<u8>(), cut in 0..PLAIN.len()) {

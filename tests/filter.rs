@@ -11,7 +11,7 @@ use siltcode::filter::{
 };
 use siltcode::units::{Flow, KinematicViscosity, Pressure};
 use siltcode::{Size, SizeScale, Spectrum};
-use siltcode_tests::{Example, beta, counted, per_ml, share, um};
+use siltcode_tests::{Example, beta, cases, counted, per_ml, share, um};
 
 fn rating(text: &str) -> Rating {
     text.parse().unwrap()
@@ -402,7 +402,7 @@ fn rising() -> impl Strategy<Value = Vec<(f64, f64)>> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(64))]
+    #![proptest_config(cases(64))]
 
     #[test]
     fn interpolations_stay_between_the_rated_ratios(rated in rising(), where_to in 0.0..1.0_f64) {

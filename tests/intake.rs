@@ -10,7 +10,7 @@ use std::path::Path;
 use proptest::prelude::*;
 use siltcode::intake::{self, Batch, Options, RejectWriter};
 use siltcode::{Code, Sample};
-use siltcode_tests::tests_folder;
+use siltcode_tests::{cases, tests_folder};
 
 fn bottle(sample: &Sample) -> String {
     let code = sample
@@ -98,7 +98,7 @@ const GOOD: &str = "Harbour\nbottle;run;volume mL;4 um(c) /mL;6 um(c) /mL;14 um(
                     A;1;10;1752,5;517;55;30\nA;2;10;1750;TNTC;<1;\n\"B; top\";1;10;100;200;3;12\nMean;;;1;2;3;\n";
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(512))]
+    #![proptest_config(cases(512))]
 
     #[test]
     fn no_bytes_panic(bytes in proptest::collection::vec(any::<u8>(), 0..600)) {

@@ -8,7 +8,7 @@ use siltcode::{
     Basis, Channel, Code, CountedVolume, Dilution, Evidence, PerMl, Place, RangeNumber, Reading, Size,
     SizeScale, Spectrum,
 };
-use siltcode_tests::{golden, per_ml, upper_bounds};
+use siltcode_tests::{cases, golden, per_ml, upper_bounds};
 
 fn number(per_ml: PerMl) -> u8 {
     RangeNumber::of(per_ml).get()
@@ -234,6 +234,8 @@ fn concentration() -> impl Strategy<Value = f64> {
 }
 
 proptest! {
+    #![proptest_config(cases(256))]
+
     #[test]
     fn more_particles_never_have_a_lower_number(a in concentration(), b in concentration()) {
         let (fewer, more) = (per_ml(a.min(b)), per_ml(a.max(b)));

@@ -17,7 +17,7 @@ use siltcode::units::{
     Density, Duration, Flow, KinematicViscosity, Mass, MassConcentration, Pressure, Volume,
 };
 use siltcode::{Size, Spectrum};
-use siltcode_tests::{Example, per_ml, share, turnovers};
+use siltcode_tests::{Example, cases, per_ml, share, turnovers};
 
 fn kpa(value: f64) -> Pressure {
     Pressure::from_kpa(value).unwrap()
@@ -386,6 +386,8 @@ fn bad_input_is_an_error() {
 }
 
 proptest! {
+    #![proptest_config(cases(256))]
+
     #[test]
     fn a_law_and_its_inverse_belong_together(at in 0_usize..5, used in 0.0..1.0_f64, terminal in 1.01..1e3_f64) {
         let (law, terminal) = (LoadingLaw::ALL[at], resistance(terminal));

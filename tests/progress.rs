@@ -9,7 +9,7 @@ use siltcode::job::progress::{
 };
 use siltcode::tank::{Target, Turnovers};
 use siltcode::{CountedVolume, Dilution, Spectrum};
-use siltcode_tests::{Draws, Example, beta, per_ml, turnovers, um};
+use siltcode_tests::{Draws, Example, beta, cases, per_ml, turnovers, um};
 use statrs::distribution::{Discrete, Poisson};
 
 fn ml(value: f64) -> CountedVolume {
@@ -247,7 +247,7 @@ fn any_series() -> impl Strategy<Value = Vec<Observed>> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(200))]
+    #![proptest_config(cases(200))]
 
     #[test]
     fn any_series_is_answered_or_refused(series in any_series(), target in 0.0..1e5, floor: bool, cv in 0.0..0.5) {

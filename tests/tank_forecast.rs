@@ -7,7 +7,7 @@ use siltcode::tank::{
 };
 use siltcode::units::{Duration, Flow, Volume};
 use siltcode::{PerMl, Size, Spectrum};
-use siltcode_tests::{beta, cells, per_ml, share, turnovers};
+use siltcode_tests::{beta, cases, cells, per_ml, share, turnovers};
 
 fn plant(flow: f64) -> Plant {
     Plant::new(Volume::from_m3(18.0).unwrap(), Flow::from_l_per_min(flow).unwrap()).unwrap()
@@ -26,7 +26,7 @@ fn planned(flow: f64, ratio: f64, ingress: f64) -> Forecast {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(48))]
+    #![proptest_config(cases(48))]
 
     #[test]
     fn more_flow_more_beta_and_less_ingress_never_take_longer(

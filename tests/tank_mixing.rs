@@ -5,7 +5,7 @@ use siltcode::PerMl;
 use siltcode::filter::{Beta, Efficiency};
 use siltcode::tank::mixing::displaced;
 use siltcode::tank::{BinState, Channel, DeadZone, Left, Mixing};
-use siltcode_tests::{cells, per_ml, share, turnovers};
+use siltcode_tests::{cases, cells, per_ml, share, turnovers};
 
 /// A tank with one bin.
 #[derive(Debug, Clone)]
@@ -105,7 +105,7 @@ prop_compose! {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(32))]
+    #![proptest_config(cases(32))]
 
     #[test]
     fn closed_forms_match_an_integration(tank in tanks(), tau in 0.0..8.0_f64) {

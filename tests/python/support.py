@@ -2,7 +2,23 @@
 
 from __future__ import annotations
 
+import os
 from typing import Any
+
+from hypothesis import HealthCheck, settings
+
+EXPLORED = os.environ.get("SILTCODE_EXPLORE")
+
+
+def cases(number: int) -> settings:
+    """So many cases, the same each time; with SILTCODE_EXPLORE=N, N times as many, and others each time."""
+    return settings(
+        max_examples=number * int(EXPLORED or 1),
+        derandomize=EXPLORED is None,
+        database=None,
+        deadline=None,
+        suppress_health_check=[HealthCheck.too_slow],
+    )
 
 
 class Capsules:

@@ -11,12 +11,13 @@ import polars
 import pyarrow
 import pytest
 import siltcode
-from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 from siltcode import SiltcodeError
+from support import cases
 
-quick = settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+quick = cases(30)
 
 
 class Form(NamedTuple):

@@ -12,12 +12,12 @@ import polars
 import pyarrow
 import pytest
 import siltcode
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from siltcode import SiltcodeError
-from support import Capsules, by_array, by_stream
+from support import Capsules, by_array, by_stream, cases
 
-quick = settings(max_examples=50, deadline=None)
+quick = cases(50)
 NAMES = ("n4", "n6", "n14")
 DAY = datetime.date(2026, 1, 5)
 

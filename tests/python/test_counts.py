@@ -8,13 +8,14 @@ import pickle
 import numpy as np
 import pytest
 import siltcode
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy import special, stats
 from siltcode import Counter, Posterior, SiltcodeError
+from support import cases
 
 
-@settings(max_examples=50, deadline=None)
+@cases(50)
 @given(st.floats(1, 1e5), st.floats(1.1e5, 1e9))
 def test_sensing_volumes_hide_and_give_back(truth: float, volumes: float) -> None:
     seen = Counter(sensing_volumes=volumes).of_truth(truth)
@@ -25,7 +26,7 @@ def test_sensing_volumes_hide_and_give_back(truth: float, volumes: float) -> Non
     assert siltcode.coincidence(seen.observed, volumes) == pytest.approx((back.truth, back.loss))
 
 
-@settings(max_examples=50, deadline=None)
+@cases(50)
 @given(st.floats(1, 1e4), st.floats(1e-8, 2e-5))
 def test_a_dead_time_is_undone_by_lambert_w(observed: float, fraction: float) -> None:
     found = Counter(dead_time=fraction).of_observed(observed)

@@ -8,14 +8,15 @@ import pickle
 import numpy as np
 import pytest
 import siltcode
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 from siltcode import SiltcodeError
 from statsmodels.stats import rates
+from support import cases
 
 
-@settings(max_examples=100, deadline=None)
+@cases(100)
 @given(st.lists(st.integers(0, 5000), min_size=2, max_size=8).filter(any))
 def test_dispersion_is_that_of_scipy(k: list[int]) -> None:
     found = siltcode.agreement(k)
@@ -35,7 +36,7 @@ def test_agreement_of_nothing() -> None:
     assert falling.spread > falling.allowed
 
 
-@settings(max_examples=60, deadline=None)
+@cases(60)
 @given(st.integers(0, 400), st.integers(1, 400), st.floats(0.1, 10.0), st.floats(0.1, 10.0))
 def test_ratio_of_counts_is_the_exact_one(k1: int, k2: int, v1: float, v2: float) -> None:
     found = siltcode.compare((k1, v1), (k2, v2))
@@ -61,7 +62,7 @@ def test_intervals_of_statsmodels(k: int) -> None:
     assert found == pytest.approx((0.0 if k == 0 else low, high), rel=1e-9)
 
 
-@settings(max_examples=60, deadline=None)
+@cases(60)
 @given(st.integers(0, 300), st.floats(0.5, 300.0))
 def test_one_size_conforms_with_the_gamma_probability(k: int, limit: float) -> None:
     bottle = siltcode.Sample.of({14: k}, per="raw", volume_ml=1)

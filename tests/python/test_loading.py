@@ -12,10 +12,10 @@ import pytest
 import siltcode
 import statsmodels.api as sm
 from hypothesis import given as given_of
-from hypothesis import settings
 from hypothesis import strategies as st
 from scipy import integrate, optimize, stats
 from siltcode import Sample, SiltcodeError
+from support import cases
 
 #: The exponents n of ``dR/dv = K R**n``.
 EXPONENTS = {"cake": 0.0, "intermediate": 1.0, "standard": 1.5, "complete": 2.0}
@@ -91,7 +91,7 @@ def test_intervals_cover_the_truth() -> None:
         assert covered / runs == pytest.approx(0.95, abs=3 * math.sqrt(0.95 * 0.05 / runs))
 
 
-@settings(max_examples=60, deadline=None)
+@cases(60)
 @given_of(st.lists(st.floats(10, 100), min_size=4, max_size=10))
 def test_no_trend_is_said_where_the_slope_may_be_nothing(pressures: list[float]) -> None:
     """By the t test of SciPy, of the law that fits best."""

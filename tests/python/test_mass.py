@@ -12,10 +12,10 @@ import pint
 import pytest
 import siltcode
 from hypothesis import given as given_of
-from hypothesis import settings
 from hypothesis import strategies as st
 from scipy import integrate
 from siltcode import Sample, SiltcodeError, mass_of, mass_of_spheres
+from support import cases
 
 if TYPE_CHECKING:
     from conftest import Example
@@ -40,7 +40,7 @@ def test_the_golden_rows(examples: Examples) -> None:
     tail.meets(found, but=["S_4_6", "S_6_14"])
 
 
-@settings(max_examples=15, deadline=None)
+@cases(15)
 @given_of(st.floats(1.2, 20.0), st.floats(1.2, 20.0))
 def test_both_laws_integrate_the_cube(first: float, second: float) -> None:
     """d^3 dN over each bin, numerically, under the power law and under ln N linear in ln(d)^2."""

@@ -1,5 +1,6 @@
 //! What the tests share: reading tables and golden files, and short names for values known to be good.
 
+mod cases;
 mod draws;
 mod example;
 
@@ -12,6 +13,7 @@ use siltcode::filter::{Beta, Share};
 use siltcode::tank::{BinState, Channel, Mixing, Turnovers};
 use siltcode::{CountedVolume, Dilution, Evidence, PerMl, Size};
 
+pub use cases::cases;
 pub use draws::Draws;
 pub use example::Example;
 
