@@ -382,8 +382,16 @@ fn a_job_is_planned() {
     let spread = format!("mixing = 1.2\nspread = {{ mixing = 1.2, beta = 1.3 }}\n{JOB}");
     let Answer::Plan(doubted) = planned(&spread).unwrap() else { panic!("out of reach") };
     let booking = doubted.booking.unwrap();
+    let (half, most) = (booking.p50.unwrap(), booking.p90.unwrap());
     assert!(doubted.time > plan.time);
-    assert!((booking.p50.unwrap() - 1.0).abs() < 0.1 && booking.p90.unwrap() > 1.2, "{booking:?}");
+    assert!((half.stretch - 1.0).abs() < 0.1 && most.stretch > 1.2, "{booking:?}");
+    let setting_up =
+        doubted.time.hours() - doubted.schedule.legs.iter().map(|leg| leg.time.hours()).sum::<f64>();
+    approx::assert_relative_eq!(
+        most.time.hours() - setting_up,
+        most.stretch * (doubted.time.hours() - setting_up),
+        max_relative = 1e-12
+    );
 }
 
 #[test]
@@ -391,7 +399,7 @@ fn out_of_reach_says_what_would_help() {
     let flooded = format!("ingress = \"4:3000,6:500,14:20 per h\"\n{JOB}");
     let Answer::OutOfReach(way) = planned(&flooded).unwrap() else { panic!("in reach") };
     assert_eq!((way.stage.as_str(), way.size.to_string().as_str()), ("fine", "4 um(c)"));
-    assert!(way.floor > way.target && way.remedy.unwrap().flow.is_some());
+    assert!(way.floor > way.target && way.remedy.unwrap().flow.is_some() && !way.assumptions.is_empty());
 }
 
 #[test]

@@ -26,7 +26,9 @@ class PlannedElement:
     kind : str
         ``"bag"``, ``"spin-on"``, ``"cartridge"``, ``"water-absorbing"`` or ``"empty-housing"``.
     number : int
-        How many to bring.
+        How many are used up: so many to bring.
+    spare : int
+        How many more to bring, since those may be full before the end; they are in no cost.
     caught_g : float
         What they catch together [g].
     capacity_g : float or None
@@ -37,12 +39,13 @@ class PlannedElement:
     Examples
     --------
     >>> import siltcode
-    >>> siltcode.PlannedElement("bag", 1, 310.0, 500.0, 12.0).number
+    >>> siltcode.PlannedElement("bag", 1, 0, 310.0, 500.0, 12.0).number
     1
     """
 
     kind: str
     number: int
+    spare: int
     caught_g: float
     capacity_g: float | None
     price: float | None
@@ -72,7 +75,7 @@ class PlannedStage:
     Examples
     --------
     >>> import siltcode
-    >>> bag = siltcode.PlannedElement("bag", 1, 310.0, 500.0, 12.0)
+    >>> bag = siltcode.PlannedElement("bag", 1, 0, 310.0, 500.0, 12.0)
     >>> siltcode.PlannedStage("coarse", 120.0, 3.0, 0.5, 0.2, 0.0, 1.2, (bag,), {4.0: 20000.0}).elements[0].kind
     'bag'
     """
@@ -337,6 +340,8 @@ def _with(written: str | dict[str, Any], described: dict[str, Any]) -> str:
 
 def _plan(parts: dict[str, Any], quickest: bool) -> Plan:
     found: dict[str, Any] = parts["plan"] or {}
+    way: dict[str, Any] = parts["out_of_reach"] or {}
+    assumptions = tuple(found.get("assumptions") or way.pop("assumptions", []))
     sizes = found.get("sizes_um", [])
     targets = zip(sizes, found.get("target_per_ml", []), strict=True)
     return Plan(
@@ -350,15 +355,13 @@ def _plan(parts: dict[str, Any], quickest: bool) -> Plan:
         doubtful=found.get("doubtful", False),
         p50=_booked(found.get("p50")),
         p90=_booked(found.get("p90")),
-        out_of_reach=_in_the_way(parts["out_of_reach"]),
-        assumptions=tuple(found.get("assumptions", [])),
+        out_of_reach=_in_the_way(way) if way else None,
+        assumptions=assumptions,
         **{name: found.get(name) for name in ("hours", "cost", "lower_bound", "gap")},
     )
 
 
-def _in_the_way(way: dict[str, Any] | None) -> OutOfReach | None:
-    if way is None:
-        return None
+def _in_the_way(way: dict[str, Any]) -> OutOfReach:
     remedy = way.pop("remedy")
     return OutOfReach(**way, remedy=None if remedy is None else Remedy(**remedy))
 
@@ -366,7 +369,8 @@ def _in_the_way(way: dict[str, Any] | None) -> OutOfReach | None:
 def _stage(stage: dict[str, Any], sizes: list[float]) -> PlannedStage:
     left = dict(zip(sizes, stage.pop("left_per_ml"), strict=True))
     elements = tuple(
-        PlannedElement(**{**element, "number": round(element["number"])}) for element in stage.pop("elements")
+        PlannedElement(**{**element, **{name: round(element[name]) for name in ("number", "spare")}})
+        for element in stage.pop("elements")
     )
     return PlannedStage(**stage, elements=elements, left_per_ml=left)
 

@@ -88,7 +88,7 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     let mut out = Held::new(anstream::stdout().lock());
     match args.format {
         ListFormat::Table => report::table(&mut out, &planned)?,
-        ListFormat::Json => crate::tables::json(&mut out, &json::Document::new(args, &planned)?)?,
+        ListFormat::Json => crate::tables::json(&mut out, &json::Document::new(args, &planned))?,
     }
     out.release()?;
     Ok(if matches!(planned.answer, Answer::Plan(_)) { Exit::Done } else { Exit::NotAllConform })

@@ -4,8 +4,8 @@ use pyo3::prelude::*;
 use serde::{Deserialize, Serialize};
 use siltcode::filter::{Beta, Efficiency, Price};
 use siltcode::plan::{
-    Aim, Answer, Bin, Catcher, CheapStage, Course, Job, Limit, OutOfReach, Plan, PlannedStage, Problem,
-    Schedule, Spent,
+    Aim, Answer, Bin, Booked, Booking, Catcher, CheapStage, Course, Job, Limit, OutOfReach, Plan,
+    PlannedStage, Problem, Schedule, Spent,
 };
 use siltcode::tank::{Plant, Remedy};
 use siltcode::units::{Duration, Flow, Mass, Volume};
@@ -36,14 +36,14 @@ struct Found {
     lower_bound: f64,
     gap: f64,
     optimal: bool,
-    p50: Option<Booked>,
-    p90: Option<Booked>,
+    p50: Option<BookedParts>,
+    p90: Option<BookedParts>,
     doubtful: bool,
     assumptions: Vec<String>,
 }
 
 #[derive(Serialize)]
-struct Booked {
+struct BookedParts {
     stretch: f64,
     hours: f64,
 }
@@ -65,6 +65,7 @@ struct StageParts {
 struct ElementParts {
     kind: &'static str,
     number: f64,
+    spare: f64,
     caught_g: f64,
     capacity_g: Option<f64>,
     price: Option<f64>,
@@ -77,6 +78,7 @@ struct Blocked {
     floor_per_ml: f64,
     target_per_ml: f64,
     remedy: Option<RemedyParts>,
+    assumptions: Vec<String>,
 }
 
 #[derive(Serialize)]
@@ -91,20 +93,16 @@ fn numbers(per_ml: &[PerMl]) -> Vec<f64> {
     per_ml.iter().map(|n| n.get()).collect()
 }
 
-impl Booked {
-    fn new(plan: &Plan, stretch: f64) -> siltcode::Result<Self> {
-        Ok(Self { stretch, hours: plan.stretched(stretch)?.hours() })
+impl From<Booked> for BookedParts {
+    fn from(booked: Booked) -> Self {
+        Self { stretch: booked.stretch, hours: booked.time.hours() }
     }
 }
 
-impl Found {
-    fn new(plan: Plan) -> siltcode::Result<Self> {
-        let booked = |stretch: Option<f64>| match stretch {
-            Some(stretch) => Booked::new(&plan, stretch).map(Some),
-            None => Ok(None),
-        };
-        let (p50, p90) = plan.booking.map_or((None, None), |booking| (booking.p50, booking.p90));
-        Ok(Self {
+impl From<Plan> for Found {
+    fn from(plan: Plan) -> Self {
+        let booked = |of: fn(Booking) -> Option<Booked>| plan.booking.and_then(of).map(BookedParts::from);
+        Self {
             sizes_um: plan.sizes.iter().map(|size| size.um()).collect(),
             start_per_ml: numbers(&plan.start),
             target_per_ml: plan.target.iter().map(|most| most.map(PerMl::get)).collect(),
@@ -114,11 +112,11 @@ impl Found {
             gap: plan.schedule.gap(),
             optimal: plan.schedule.is_optimal(),
             doubtful: plan.booking.is_some(),
-            p50: booked(p50)?,
-            p90: booked(p90)?,
+            p50: booked(|booking| booking.p50),
+            p90: booked(|booking| booking.p90),
             stages: plan.stages.into_iter().map(StageParts::from).collect(),
             assumptions: plan.assumptions,
-        })
+        }
     }
 }
 
@@ -127,6 +125,7 @@ impl From<PlannedStage> for StageParts {
         let element = |element: &siltcode::plan::PlannedElement| ElementParts {
             kind: element.kind.word(),
             number: element.number,
+            spare: element.spare,
             caught_g: element.caught.grams(),
             capacity_g: element.capacity.map(Mass::grams),
             price: element.price.map(Price::get),
@@ -158,6 +157,7 @@ impl From<OutOfReach> for Blocked {
             floor_per_ml: way.floor.get(),
             target_per_ml: way.target.get(),
             remedy: way.remedy.map(remedy),
+            assumptions: way.assumptions,
         }
     }
 }
@@ -182,7 +182,7 @@ pub(crate) fn plan(
         None => job.plan(aim(quickest)),
     })?;
     let (plan, out_of_reach) = match answer {
-        Answer::Plan(plan) => (Some(Found::new(*plan)?), None),
+        Answer::Plan(plan) => (Some(Found::from(*plan)), None),
         Answer::OutOfReach(way) => (None, Some(way.into())),
     };
     Ok(Plain(PlanParts { title: job.title, money: job.money, plan, out_of_reach }))

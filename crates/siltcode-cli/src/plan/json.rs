@@ -3,7 +3,7 @@
 use serde::Serialize;
 use siltcode::caution::{self, Caution};
 use siltcode::filter::Price;
-use siltcode::plan::{Answer, OutOfReach, Plan, PlannedElement, PlannedStage};
+use siltcode::plan::{Answer, Booked, Booking, OutOfReach, Plan, PlannedElement, PlannedStage};
 use siltcode::provenance::Provenance;
 use siltcode::tank::Remedy;
 use siltcode::units::Mass;
@@ -36,8 +36,8 @@ struct Found<'a> {
     gap: f64,
     optimal: bool,
     doubt_stated: bool,
-    p50: Option<Booked>,
-    p90: Option<Booked>,
+    p50: Option<Lengthened>,
+    p90: Option<Lengthened>,
     sizes_um_c: Vec<f64>,
     start_per_ml: &'a [PerMl],
     target_per_ml: &'a [Option<PerMl>],
@@ -46,7 +46,7 @@ struct Found<'a> {
 
 /// By what to lengthen every stage, and how long all takes then.
 #[derive(Serialize)]
-struct Booked {
+struct Lengthened {
     stretch: f64,
     hours: f64,
 }
@@ -68,6 +68,7 @@ struct Stage<'a> {
 struct Element {
     kind: &'static str,
     number: f64,
+    spare: f64,
     caught_g: f64,
     capacity_g: Option<f64>,
     price: Option<Price>,
@@ -83,20 +84,23 @@ struct Blocked<'a> {
 }
 
 impl<'a> Document<'a> {
-    pub(super) fn new(args: &'a Args, planned: &'a Planned) -> siltcode::Result<Self> {
+    pub(super) fn new(args: &'a Args, planned: &'a Planned) -> Self {
         let (plan, way) = match &planned.answer {
             Answer::Plan(plan) => (Some(plan.as_ref()), None),
             Answer::OutOfReach(way) => (None, Some(way)),
         };
-        let assumed = plan.map(|plan| &plan.assumptions[..]).unwrap_or_default();
-        Ok(Self {
+        let assumed = match &planned.answer {
+            Answer::Plan(plan) => &plan.assumptions,
+            Answer::OutOfReach(way) => &way.assumptions,
+        };
+        Self {
             schema: "siltcode.plan/1",
             request: args,
             title: &planned.job.title,
             money: planned.job.money.as_deref(),
             aim: planned.aim.word(),
             reachable: plan.is_some(),
-            plan: plan.map(Found::new).transpose()?,
+            plan: plan.map(Found::from),
             out_of_reach: way.map(Blocked::from),
             assumptions: assumed.iter().chain(&planned.guessed).map(String::as_str).collect(),
             cautions: caution::usual(),
@@ -105,31 +109,33 @@ impl<'a> Document<'a> {
                 &[&tables::ISO4406, &tables::ISO_MEDIUM_TEST_DUST, &tables::UNITS, &tables::CAUTIONS],
                 planned.inputs.clone(),
             ),
-        })
+        }
     }
 }
 
-impl<'a> Found<'a> {
-    fn new(plan: &'a Plan) -> siltcode::Result<Self> {
-        let booked = |stretch: Option<f64>| match stretch {
-            Some(stretch) => Ok(Some(Booked { stretch, hours: plan.stretched(stretch)?.hours() })),
-            None => Ok::<_, siltcode::Error>(None),
-        };
-        let (p50, p90) = plan.booking.map_or((None, None), |booking| (booking.p50, booking.p90));
-        Ok(Self {
+impl From<Booked> for Lengthened {
+    fn from(booked: Booked) -> Self {
+        Self { stretch: booked.stretch, hours: booked.time.hours() }
+    }
+}
+
+impl<'a> From<&'a Plan> for Found<'a> {
+    fn from(plan: &'a Plan) -> Self {
+        let booked = |of: fn(Booking) -> Option<Booked>| plan.booking.and_then(of).map(Lengthened::from);
+        Self {
             hours: plan.time.hours(),
             cost: plan.cost,
             lower_bound: plan.schedule.lower_bound,
             gap: plan.schedule.gap(),
             optimal: plan.schedule.is_optimal(),
             doubt_stated: plan.booking.is_some(),
-            p50: booked(p50)?,
-            p90: booked(p90)?,
+            p50: booked(|booking| booking.p50),
+            p90: booked(|booking| booking.p90),
             sizes_um_c: plan.sizes.iter().map(|size| size.um()).collect(),
             start_per_ml: &plan.start,
             target_per_ml: &plan.target,
             stages: plan.stages.iter().map(Stage::from).collect(),
-        })
+        }
     }
 }
 
@@ -154,6 +160,7 @@ impl From<&PlannedElement> for Element {
         Self {
             kind: element.kind.word(),
             number: element.number,
+            spare: element.spare,
             caught_g: element.caught.grams(),
             capacity_g: element.capacity.map(Mass::grams),
             price: element.price,

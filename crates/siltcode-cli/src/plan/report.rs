@@ -11,9 +11,6 @@ use super::Planned;
 use crate::said::{self, volume};
 use crate::text::{BAD, GOOD, HEAD, count, fit, wrap};
 
-/// The part of an element that is filled without a thought of a spare.
-const NEARLY_FULL: f64 = 0.95;
-
 /// Columns of counts beside each other.
 const ABREAST: usize = 7;
 
@@ -25,7 +22,10 @@ const NO_CODE: &str = "*/*/*";
 
 pub(super) fn table(out: &mut impl Write, planned: &Planned) -> io::Result<()> {
     match &planned.answer {
-        Answer::OutOfReach(way) => not_reached(out, way)?,
+        Answer::OutOfReach(way) => {
+            not_reached(out, way)?;
+            said::granted(out, &[&way.assumptions[..], &planned.guessed].concat())?;
+        }
         Answer::Plan(plan) if plan.stages.is_empty() => {
             writeln!(out, "{GOOD}Already there{GOOD:#}: the start meets the target at every size.\n")?;
             left(out, plan)?;
@@ -71,9 +71,8 @@ fn book(plan: &Plan) -> String {
         return "nothing was said to be in doubt, so these times hold no doubt; a table `spread` in the job says it"
             .into();
     };
-    let [half, most] = [booking.p50, booking.p90].map(|stretch| {
-        let all = stretch.and_then(|stretch| plan.stretched(stretch).ok());
-        all.map_or_else(|| "no time".into(), |all| format!("{} h", hours(all.hours())))
+    let [half, most] = [booking.p50, booking.p90].map(|booked| {
+        booked.map_or_else(|| "no time".into(), |booked| format!("{} h", hours(booked.time.hours())))
     });
     format!("book this much: {half} is enough in 50 % of cases, {most} in 90 %")
 }
@@ -84,7 +83,7 @@ fn stages(out: &mut impl Write, planned: &Planned, plan: &Plan) -> io::Result<()
         let line = format!("  {name:<21}{flow:>6}{gpm:>6}{set_up:>8}{change:>8}{run:>8}{book:>10}{done:>11}");
         writeln!(out, "{}", line.trim_end())
     };
-    let stretch = plan.booking.and_then(|booking| booking.p90);
+    let stretch = plan.booking.and_then(|booking| booking.p90).map(|booked| booked.stretch);
     let book = if stretch.is_some() { "90 % run" } else { "" };
     row(out, "# stage", ["L/min", "gpm", "set up", "change", "run", book, "done after"])?;
     let mut done = 0.0;
@@ -119,7 +118,7 @@ fn bring(out: &mut impl Write, plan: &Plan) -> io::Result<()> {
     for (i, stage) in plan.stages.iter().enumerate() {
         for (place, element) in stage.elements.iter().enumerate() {
             let name = if place == 0 { numbered(i, stage) } else { String::new() };
-            let [bring, spare] = [element.number, spares(plan, element)].map(|number| number.to_string());
+            let [bring, spare] = [element.number, element.spare].map(|number| number.to_string());
             let each = element.capacity.map_or_else(unknown, |capacity| significant(capacity.grams(), 3));
             let caught = element.capacity.map_or_else(unknown, |_| significant(element.caught.grams(), 3));
             let full = element.filled().map_or_else(unknown, |full| format!("{:.0}%", 100.0 * full));
@@ -127,7 +126,7 @@ fn bring(out: &mut impl Write, plan: &Plan) -> io::Result<()> {
             row(out, [&name, element.kind.word(), &bring, &spare, &each, &caught, &full, &price])?;
         }
     }
-    if plan.stages.iter().flat_map(|stage| &stage.elements).any(|element| spares(plan, element) > 0.0) {
+    if plan.stages.iter().flat_map(|stage| &stage.elements).any(|element| element.spare > 0.0) {
         let when = match plan.booking {
             Some(_) => "may be full where all runs as long as in 90 % of cases",
             None => "will be nearly full",
@@ -136,14 +135,6 @@ fn bring(out: &mut impl Write, plan: &Plan) -> io::Result<()> {
         writeln!(out, "{}", wrap(&said, 2))?;
     }
     writeln!(out)
-}
-
-/// How many more to bring, since those reckoned with may be full before the end: in a longer run they catch more, though
-/// never more than in proportion.
-fn spares(plan: &Plan, element: &PlannedElement) -> f64 {
-    let stretch = plan.booking.and_then(|booking| booking.p90).map_or(1.0, |stretch| stretch.max(1.0));
-    let full = element.filled().map_or(0.0, |filled| element.number * filled * stretch / NEARLY_FULL);
-    (full.ceil() - element.number).max(0.0)
 }
 
 /// What is left at every size: a row for each, a column for the start, each stage and the target.

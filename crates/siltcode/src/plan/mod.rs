@@ -21,6 +21,6 @@ pub mod stage;
 pub use balance::{Aim, Bin, Catcher, Course, Limit};
 pub use cost::{BreakEven, CheapStage};
 pub use job::{Fluid, Job};
-pub use outcome::{Answer, Booking, OutOfReach, Plan, PlannedElement, PlannedStage};
+pub use outcome::{Answer, Booked, Booking, OutOfReach, Plan, PlannedElement, PlannedStage};
 pub use schedule::{Leg, Problem, Schedule, Spent};
 pub use stage::Stage;

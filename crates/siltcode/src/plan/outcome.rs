@@ -32,6 +32,8 @@ pub struct OutOfReach {
     pub target: PerMl,
     /// What would make it reachable with that stage.
     pub remedy: Option<Remedy>,
+    /// What was taken for granted.
+    pub assumptions: Vec<String>,
 }
 
 /// The cheapest or quickest plan found.
@@ -87,6 +89,9 @@ pub struct PlannedElement {
     pub kind: Kind,
     /// How many are used up: so many to bring.
     pub number: f64,
+    /// How many more to bring, since those may be full before the end: they are nearly so, or would be if every stage
+    /// ran as long as is enough in 90 % of all cases. They are in no cost.
+    pub spare: f64,
     /// What they catch together.
     pub caught: Mass,
     /// What one of them holds; none where that is not known.
@@ -95,20 +100,39 @@ pub struct PlannedElement {
     pub price: Option<Price>,
 }
 
-/// By what to lengthen every stage so that it is enough with a probability; none where no time is, because the target
-/// may be out of reach more often than that leaves room for.
+/// How long to book so that it is enough with a probability; none where no time is, because the target may be out of
+/// reach more often than that leaves room for.
 ///
 /// The doubt is that of one filter that does on average, through all the time, what the stages do one after the other.
 /// Of the filtration ratio that is the safe side: stages that share one error of their ratios lose less by it.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Booking {
-    /// Enough in half of all cases \[-\].
-    pub p50: Option<f64>,
-    /// Enough in 90 % of all cases \[-\].
-    pub p90: Option<f64>,
+    /// Enough in half of all cases.
+    pub p50: Option<Booked>,
+    /// Enough in 90 % of all cases.
+    pub p90: Option<Booked>,
 }
 
+/// How long every stage is to run, and all of it takes then.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Booked {
+    /// By what to lengthen every stage \[-\].
+    pub stretch: f64,
+    /// All of the time, with setting up and changing elements, which stay as they are.
+    pub time: Duration,
+}
+
+/// The part of an element that is filled without a thought of a spare \[-\].
+const NEARLY_FULL: f64 = 0.95;
+
 impl PlannedElement {
+    /// The same with its spares. In a longer run elements catch more, though never more than in proportion.
+    pub(super) fn with_spares(self, booking: Option<Booking>) -> Self {
+        let stretch = booking.map_or(1.0, Booking::stretch);
+        let full = self.filled().map_or(0.0, |filled| self.number * filled * stretch / NEARLY_FULL);
+        Self { spare: (full.ceil() - self.number).max(0.0), ..self }
+    }
+
     /// The part of what they can hold that they hold in the end \[-\]; none where that is not known.
     #[must_use]
     pub fn filled(&self) -> Option<f64> {
@@ -122,13 +146,18 @@ impl PlannedElement {
     }
 }
 
-impl Plan {
-    /// All of the time where every stage runs so many times as long; setting up and changing elements stay as they are.
-    ///
-    /// # Errors
-    /// `quantity-out-of-range` where the time leaves the range of a double.
-    pub fn stretched(&self, times: f64) -> Result<Duration> {
-        let running: f64 = self.stages.iter().map(|stage| stage.time.hours()).sum();
-        Duration::from_hours(self.time.hours() + (times - 1.0) * running)
+impl Booking {
+    /// By what every stage is longer where it is to be enough in 90 % of all cases; 1 where nothing is longer.
+    fn stretch(self) -> f64 {
+        self.p90.map_or(1.0, |booked| booked.stretch.max(1.0))
+    }
+}
+
+impl Booked {
+    /// What a schedule takes where every stage runs so many times as long.
+    pub(super) fn new(schedule: &Schedule, stretch: f64) -> Result<Self> {
+        let running: f64 = schedule.legs.iter().map(|leg| leg.time.hours()).sum();
+        let time = Duration::from_hours(schedule.time.hours() + (stretch - 1.0) * running)?;
+        Ok(Self { stretch, time })
     }
 }

@@ -2,7 +2,7 @@
 
 use super::balance::{Aim, Bin, Catcher, Course, Limit};
 use super::job::Job;
-use super::outcome::{Answer, Booking, OutOfReach, Plan, PlannedElement, PlannedStage};
+use super::outcome::{Answer, Booked, Booking, OutOfReach, Plan, PlannedElement, PlannedStage};
 use super::schedule::{Leg, Problem, Schedule, Spent};
 use super::stage::Stage;
 use crate::certainty::Level;
@@ -69,7 +69,7 @@ impl Job {
             Some(schedule) => {
                 self.planned(start, &counts, schedule, &forecasts).map(Box::new).map(Answer::Plan)
             }
-            None => Ok(Answer::OutOfReach(self.nearest(&forecasts))),
+            None => Ok(Answer::OutOfReach(self.nearest(&counts, &forecasts))),
         }
     }
 
@@ -84,7 +84,7 @@ impl Job {
     }
 
     /// The stage whose floor lies nearest to the target, with what would help.
-    fn nearest(&self, forecasts: &[Forecast]) -> OutOfReach {
+    fn nearest(&self, counts: &Counts, forecasts: &[Forecast]) -> OutOfReach {
         let over = |forecast: &Forecast| {
             let channels = forecast.channels.iter().map(|c| c.floor.get() / c.target.get());
             channels.fold(0.0, f64::max)
@@ -99,6 +99,7 @@ impl Job {
             floor: channel.floor,
             target: channel.target,
             remedy: channel.remedy,
+            assumptions: self.assumptions(counts, forecasts),
         }
     }
 
@@ -177,13 +178,17 @@ impl Job {
         forecasts: &[Forecast],
     ) -> Result<Plan> {
         let used = self.stages.iter().zip(&schedule.legs).filter(|(_, leg)| leg.time.hours() > 0.0);
-        let stages = used.map(|(stage, leg)| self.stage(stage, leg)).collect::<Result<Vec<_>>>()?;
+        let booking = self.booking(start, counts, &schedule)?;
+        let stages = used.map(|(stage, leg)| self.stage(stage, leg, booking)).collect::<Result<Vec<_>>>()?;
         let at =
             |size: &Size| self.target.limits().iter().find(|limit| limit.0 == *size).map(|limit| limit.1);
         let priced = self.stages.iter().flat_map(Stage::elements).all(|element| element.price().is_some());
-        let booking = self.booking(start, counts, &schedule)?;
+        let mut assumptions = self.assumptions(counts, forecasts);
+        if booking.is_none() {
+            assumptions.push("nothing was said to be in doubt: the times hold none".into());
+        }
         Ok(Plan {
-            assumptions: self.assumptions(counts, forecasts, booking.is_some()),
+            assumptions,
             stages,
             target: counts.sizes.iter().map(at).collect(),
             sizes: counts.sizes.clone(),
@@ -195,13 +200,17 @@ impl Job {
         })
     }
 
-    fn stage(&self, stage: &Stage, leg: &Leg) -> Result<PlannedStage> {
-        let element = |(element, spent): (&Element, &Spent)| PlannedElement {
-            kind: element.kind(),
-            number: spent.number,
-            caught: spent.caught,
-            capacity: element.dirt_capacity(),
-            price: element.price(),
+    fn stage(&self, stage: &Stage, leg: &Leg, booking: Option<Booking>) -> Result<PlannedStage> {
+        let element = |(element, spent): (&Element, &Spent)| {
+            let planned = PlannedElement {
+                kind: element.kind(),
+                number: spent.number,
+                spare: 0.0,
+                caught: spent.caught,
+                capacity: element.dirt_capacity(),
+                price: element.price(),
+            };
+            planned.with_spares(booking)
         };
         let changes = stage.elements().zip(&leg.elements);
         let changing =
@@ -257,15 +266,14 @@ impl Job {
         let forecast = Forecast::new(start, &self.target, bins, &self.sources, &plant)?;
         let Some(nominal) = forecast.turnovers() else { return Ok(Some(Booking { p50: None, p90: None })) };
         let ensemble = forecast.ensemble(self.doubt);
-        let stretch = |p: f64| {
-            Ok::<_, crate::Error>(
-                ensemble.quantile(Level::new(p)?).map(|enough| enough.get() / nominal.get()),
-            )
+        let booked = |p: f64| match ensemble.quantile(Level::new(p)?) {
+            Some(enough) => Booked::new(schedule, enough.get() / nominal.get()).map(Some),
+            None => Ok(None),
         };
-        Ok(Some(Booking { p50: stretch(0.5)?, p90: stretch(0.9)? }))
+        Ok(Some(Booking { p50: booked(0.5)?, p90: booked(0.9)? }))
     }
 
-    fn assumptions(&self, counts: &Counts, forecasts: &[Forecast], doubtful: bool) -> Vec<String> {
+    fn assumptions(&self, counts: &Counts, forecasts: &[Forecast]) -> Vec<String> {
         let mut said: Vec<String> = forecasts[0].assumptions.iter().map(ToString::to_string).collect();
         said.push(
             "elements were rated with ISO medium test dust, and do in service what they did in the test"
@@ -300,9 +308,6 @@ impl Job {
         }
         if !self.sources.ingress().is_empty() || !self.sources.shed().is_empty() {
             said.push("the proven bound is that of a tank in which nothing comes in".into());
-        }
-        if !doubtful {
-            said.push("nothing was said to be in doubt: the times hold none".into());
         }
         said
     }
