@@ -234,7 +234,15 @@ fn a_floor_is_not_seen_where_there_is_none() {
 }
 
 fn any_series() -> impl Strategy<Value = Vec<Observed>> {
-    let one = (0.0..6.0, 0..30_000_u64, 0.1..20.0, 0..8_u8);
+    series_of(0..8)
+}
+
+fn counted_series() -> impl Strategy<Value = Vec<Observed>> {
+    series_of(3..4)
+}
+
+fn series_of(kinds: std::ops::Range<u8>) -> impl Strategy<Value = Vec<Observed>> {
+    let one = (0.0..6.0, 0..30_000_u64, 0.1..20.0, kinds);
     prop::collection::vec(one, 2..7).prop_map(|samples| {
         let seen = |raw: u64, kind: u8| match kind {
             0 => Seen::Fewer(raw + 1),
@@ -277,9 +285,8 @@ proptest! {
 
     #[test]
     fn no_curve_that_was_drawn_beats_the_most_likely(
-        series in any_series(), above in 0.0..1e5, rate in 0.0..5.0_f64, floor in 0.0..1e4,
+        series in counted_series(), above in 0.0..1e5, rate in 0.0..5.0_f64, floor in 0.0..1e4,
     ) {
-        prop_assume!(series.iter().all(|seen| seen.seen().count().is_some()));
         if let Ok(fit) = Fit::new(&series, FloorRule::Free, Scatter::NONE) {
             let first = series.iter().map(|seen| seen.turnovers().get()).fold(f64::INFINITY, f64::min);
             let drawn: f64 = series.iter().map(|seen| {

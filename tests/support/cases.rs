@@ -19,5 +19,7 @@ pub fn cases(number: u32) -> Config {
         }
         Err(_) => (1, RngSeed::Fixed(SEED)),
     };
-    Config { cases: number * times, rng_seed, failure_persistence: None, ..Config::default() }
+    let base = Config::default();
+    let max_global_rejects = base.max_global_rejects * times;
+    Config { cases: number * times, rng_seed, max_global_rejects, failure_persistence: None, ..base }
 }
