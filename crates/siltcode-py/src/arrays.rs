@@ -107,7 +107,7 @@ pub(crate) fn code_odds<'py>(
     let scatter = plain::scatter(scatter)?;
     let (raw, volume_ml, dilution) = (slice(&raw)?, slice(&volume_ml)?, slice(&dilution)?);
     let odds = py.detach(|| {
-        let mut rows = vec![[f64::NAN; 30]; raw.len()];
+        let mut rows = vec![[f64::NAN; Odds::NUMBERS]; raw.len()];
         for run in runs(volume_ml, dilution) {
             let mut by_count = None;
             for row in run.clone() {

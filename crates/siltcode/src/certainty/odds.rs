@@ -94,10 +94,13 @@ impl Odds {
         from(self.cleanest).zip(self.probabilities.iter().copied())
     }
 
+    /// How many numbers there are: 0 to 28, and above the scale.
+    pub const NUMBERS: usize = RangeNumber::ABOVE.get() as usize + 1;
+
     /// The probability \[-\] of each number from 0 to 28, then of above the scale.
     #[must_use]
-    pub fn row(&self) -> [f64; 30] {
-        let mut row = [0.0; 30];
+    pub fn row(&self) -> [f64; Self::NUMBERS] {
+        let mut row = [0.0; Self::NUMBERS];
         self.iter().for_each(|(number, p)| row[usize::from(number.get())] = p.get());
         row
     }

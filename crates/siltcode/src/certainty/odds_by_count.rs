@@ -10,7 +10,7 @@ use crate::count::{CountedVolume, Dilution, Evidence};
 use crate::error::Result;
 
 /// Range numbers 0 to 28, and above the scale.
-const NUMBERS: usize = RangeNumber::ABOVE.get() as usize + 1;
+const NUMBERS: usize = Odds::NUMBERS;
 
 /// Room for the numbers that most raw counts leave in question.
 const NARROW: usize = 4;
