@@ -340,8 +340,6 @@ def _with(written: str | dict[str, Any], described: dict[str, Any]) -> str:
 
 def _plan(parts: dict[str, Any], quickest: bool) -> Plan:
     found: dict[str, Any] = parts["plan"] or {}
-    way: dict[str, Any] = parts["out_of_reach"] or {}
-    assumptions = tuple(found.get("assumptions") or way.pop("assumptions", []))
     sizes = found.get("sizes_um", [])
     targets = zip(sizes, found.get("target_per_ml", []), strict=True)
     return Plan(
@@ -355,13 +353,15 @@ def _plan(parts: dict[str, Any], quickest: bool) -> Plan:
         doubtful=found.get("doubtful", False),
         p50=_booked(found.get("p50")),
         p90=_booked(found.get("p90")),
-        out_of_reach=_in_the_way(way) if way else None,
-        assumptions=assumptions,
+        out_of_reach=_in_the_way(parts["out_of_reach"]),
+        assumptions=tuple(parts["assumptions"]),
         **{name: found.get(name) for name in ("hours", "cost", "lower_bound", "gap")},
     )
 
 
-def _in_the_way(way: dict[str, Any]) -> OutOfReach:
+def _in_the_way(way: dict[str, Any] | None) -> OutOfReach | None:
+    if way is None:
+        return None
     remedy = way.pop("remedy")
     return OutOfReach(**way, remedy=None if remedy is None else Remedy(**remedy))
 

@@ -23,6 +23,7 @@ pub(crate) struct PlanParts {
     money: Option<String>,
     plan: Option<Found>,
     out_of_reach: Option<Blocked>,
+    assumptions: Vec<String>,
 }
 
 #[derive(Serialize)]
@@ -39,7 +40,6 @@ struct Found {
     p50: Option<BookedParts>,
     p90: Option<BookedParts>,
     doubtful: bool,
-    assumptions: Vec<String>,
 }
 
 #[derive(Serialize)]
@@ -78,7 +78,6 @@ struct Blocked {
     floor_per_ml: f64,
     target_per_ml: f64,
     remedy: Option<RemedyParts>,
-    assumptions: Vec<String>,
 }
 
 #[derive(Serialize)]
@@ -115,7 +114,6 @@ impl From<Plan> for Found {
             p50: booked(|booking| booking.p50),
             p90: booked(|booking| booking.p90),
             stages: plan.stages.into_iter().map(StageParts::from).collect(),
-            assumptions: plan.assumptions,
         }
     }
 }
@@ -157,7 +155,6 @@ impl From<OutOfReach> for Blocked {
             floor_per_ml: way.floor.get(),
             target_per_ml: way.target.get(),
             remedy: way.remedy.map(remedy),
-            assumptions: way.assumptions,
         }
     }
 }
@@ -181,11 +178,12 @@ pub(crate) fn plan(
         Some(start) => job.plan_from(start, aim(quickest)),
         None => job.plan(aim(quickest)),
     })?;
+    let assumptions = answer.assumptions().to_vec();
     let (plan, out_of_reach) = match answer {
         Answer::Plan(plan) => (Some(Found::from(*plan)), None),
         Answer::OutOfReach(way) => (None, Some(way.into())),
     };
-    Ok(Plain(PlanParts { title: job.title, money: job.money, plan, out_of_reach }))
+    Ok(Plain(PlanParts { title: job.title, money: job.money, plan, out_of_reach, assumptions }))
 }
 
 /// A job in dictionaries and lists as TOML.

@@ -89,10 +89,6 @@ impl<'a> Document<'a> {
             Answer::Plan(plan) => (Some(plan.as_ref()), None),
             Answer::OutOfReach(way) => (None, Some(way)),
         };
-        let assumed = match &planned.answer {
-            Answer::Plan(plan) => &plan.assumptions,
-            Answer::OutOfReach(way) => &way.assumptions,
-        };
         Self {
             schema: "siltcode.plan/1",
             request: args,
@@ -102,7 +98,13 @@ impl<'a> Document<'a> {
             reachable: plan.is_some(),
             plan: plan.map(Found::from),
             out_of_reach: way.map(Blocked::from),
-            assumptions: assumed.iter().chain(&planned.guessed).map(String::as_str).collect(),
+            assumptions: planned
+                .answer
+                .assumptions()
+                .iter()
+                .chain(&planned.guessed)
+                .map(String::as_str)
+                .collect(),
             cautions: caution::usual(),
             deference: caution::DEFERENCE,
             provenance: Provenance::new(

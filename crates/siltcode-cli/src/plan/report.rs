@@ -22,14 +22,10 @@ const NO_CODE: &str = "*/*/*";
 
 pub(super) fn table(out: &mut impl Write, planned: &Planned) -> io::Result<()> {
     match &planned.answer {
-        Answer::OutOfReach(way) => {
-            not_reached(out, way)?;
-            said::granted(out, &[&way.assumptions[..], &planned.guessed].concat())?;
-        }
+        Answer::OutOfReach(way) => not_reached(out, way)?,
         Answer::Plan(plan) if plan.stages.is_empty() => {
             writeln!(out, "{GOOD}Already there{GOOD:#}: the start meets the target at every size.\n")?;
             left(out, plan)?;
-            said::granted(out, &plan.assumptions)?;
         }
         Answer::Plan(plan) => {
             head(out, planned, plan)?;
@@ -37,9 +33,9 @@ pub(super) fn table(out: &mut impl Write, planned: &Planned) -> io::Result<()> {
             bring(out, plan)?;
             left(out, plan)?;
             cost(out, planned, plan)?;
-            said::granted(out, &[&plan.assumptions[..], &planned.guessed].concat())?;
         }
     }
+    said::granted(out, &[planned.answer.assumptions(), &planned.guessed].concat())?;
     said::cautions(out)
 }
 

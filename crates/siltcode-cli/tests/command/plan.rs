@@ -154,6 +154,11 @@ fn another_start_comes_from_a_bottle() {
     let clean = siltcode(&["plan", &job(), "--start", "12/10/7"]);
     assert_eq!(status(&clean), 0);
     assert!(stdout(&clean).starts_with("Already there"));
+    let folder = tempfile::tempdir().unwrap();
+    let bare = folder.path().join("bare.csv");
+    fs::write(&bare, "bottle,4 um,6 um,14 um\nA,40,10,1\n").unwrap();
+    let clean = stdout(&siltcode(&["plan", &job(), "--start", bare.to_str().unwrap()]));
+    assert!(clean.starts_with("Already there") && clean.contains("says the scale of the sizes"), "{clean}");
 }
 
 #[test]
@@ -163,9 +168,10 @@ fn out_of_reach_says_what_would_help() {
     assert_eq!(status(&output), 1, "{}", stderr(&output));
     let text = stdout(&output);
     assert!(text.starts_with("Not reachable by these stages; `cartridges` comes nearest:"), "{text}");
-    for part in ["goes no lower than", "a flow above", "Cautions"] {
+    for part in ["goes no lower than", "a flow above", "Taken for granted", "Cautions"] {
         assert!(text.contains(part), "{part}");
     }
+    assert!(!text.contains("bound"), "nothing is bound that is not planned: {text}");
     let found = json(&planned(&flooded, &["--format", "json"]));
     assert_eq!((&found["reachable"], &found["plan"]), (&false.into(), &Value::Null));
     assert!(number(&found, "/out_of_reach/floor_per_ml") > number(&found, "/out_of_reach/target_per_ml"));

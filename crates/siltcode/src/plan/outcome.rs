@@ -2,10 +2,10 @@
 
 use serde::Serialize;
 
-use super::schedule::Schedule;
+use super::schedule::{Schedule, Spent};
 use crate::count::PerMl;
 use crate::error::Result;
-use crate::filter::{Kind, Price};
+use crate::filter::{Element, Kind, Price};
 use crate::size::Size;
 use crate::tank::Remedy;
 use crate::units::{Duration, Flow, Mass};
@@ -17,6 +17,17 @@ pub enum Answer {
     Plan(Box<Plan>),
     /// No stages and no time meet the target.
     OutOfReach(OutOfReach),
+}
+
+impl Answer {
+    /// What was taken for granted.
+    #[must_use]
+    pub fn assumptions(&self) -> &[String] {
+        match self {
+            Self::Plan(plan) => &plan.assumptions,
+            Self::OutOfReach(way) => &way.assumptions,
+        }
+    }
 }
 
 /// What stands in the way of the stage that comes nearest to the target.
@@ -126,11 +137,19 @@ pub struct Booked {
 const NEARLY_FULL: f64 = 0.95;
 
 impl PlannedElement {
-    /// The same with its spares. In a longer run elements catch more, though never more than in proportion.
-    pub(super) fn with_spares(self, booking: Option<Booking>) -> Self {
-        let stretch = booking.map_or(1.0, Booking::stretch);
-        let full = self.filled().map_or(0.0, |filled| self.number * filled * stretch / NEARLY_FULL);
-        Self { spare: (full.ceil() - self.number).max(0.0), ..self }
+    /// Elements of a place as they are used up, with their spares where every stage runs so many times as long. In a
+    /// longer run they catch more, though never more than in proportion.
+    pub(super) fn new(element: &Element, spent: &Spent, stretch: f64) -> Self {
+        let capacity = element.dirt_capacity();
+        let full = capacity.map_or(0.0, |capacity| spent.caught.grams() / capacity.grams());
+        Self {
+            kind: element.kind(),
+            number: spent.number,
+            spare: ((full * stretch / NEARLY_FULL).ceil() - spent.number).max(0.0),
+            caught: spent.caught,
+            capacity,
+            price: element.price(),
+        }
     }
 
     /// The part of what they can hold that they hold in the end \[-\]; none where that is not known.
@@ -148,7 +167,7 @@ impl PlannedElement {
 
 impl Booking {
     /// By what every stage is longer where it is to be enough in 90 % of all cases; 1 where nothing is longer.
-    fn stretch(self) -> f64 {
+    pub(super) fn stretch(self) -> f64 {
         self.p90.map_or(1.0, |booked| booked.stretch.max(1.0))
     }
 }

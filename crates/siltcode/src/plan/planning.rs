@@ -3,7 +3,7 @@
 use super::balance::{Aim, Bin, Catcher, Course, Limit};
 use super::job::Job;
 use super::outcome::{Answer, Booked, Booking, OutOfReach, Plan, PlannedElement, PlannedStage};
-use super::schedule::{Leg, Problem, Schedule, Spent};
+use super::schedule::{Leg, Problem, Schedule};
 use super::stage::Stage;
 use crate::certainty::Level;
 use crate::count::{PerMl, Reading};
@@ -179,11 +179,15 @@ impl Job {
     ) -> Result<Plan> {
         let used = self.stages.iter().zip(&schedule.legs).filter(|(_, leg)| leg.time.hours() > 0.0);
         let booking = self.booking(start, counts, &schedule)?;
-        let stages = used.map(|(stage, leg)| self.stage(stage, leg, booking)).collect::<Result<Vec<_>>>()?;
+        let stretch = booking.map_or(1.0, Booking::stretch);
+        let stages = used.map(|(stage, leg)| self.stage(stage, leg, stretch)).collect::<Result<Vec<_>>>()?;
         let at =
             |size: &Size| self.target.limits().iter().find(|limit| limit.0 == *size).map(|limit| limit.1);
         let priced = self.stages.iter().flat_map(Stage::elements).all(|element| element.price().is_some());
         let mut assumptions = self.assumptions(counts, forecasts);
+        if !self.sources.ingress().is_empty() || !self.sources.shed().is_empty() {
+            assumptions.push("the proven bound is that of a tank in which nothing comes in".into());
+        }
         if booking.is_none() {
             assumptions.push("nothing was said to be in doubt: the times hold none".into());
         }
@@ -200,21 +204,11 @@ impl Job {
         })
     }
 
-    fn stage(&self, stage: &Stage, leg: &Leg, booking: Option<Booking>) -> Result<PlannedStage> {
-        let element = |(element, spent): (&Element, &Spent)| {
-            let planned = PlannedElement {
-                kind: element.kind(),
-                number: spent.number,
-                spare: 0.0,
-                caught: spent.caught,
-                capacity: element.dirt_capacity(),
-                price: element.price(),
-            };
-            planned.with_spares(booking)
-        };
-        let changes = stage.elements().zip(&leg.elements);
+    /// What a stage does, with spares for where it runs so many times as long.
+    fn stage(&self, stage: &Stage, leg: &Leg, stretch: f64) -> Result<PlannedStage> {
+        let places = || stage.elements().zip(&leg.elements);
         let changing =
-            changes.filter_map(|(element, spent)| Some(spent.number * element.change_time()?.hours()));
+            places().filter_map(|(element, spent)| Some(spent.number * element.change_time()?.hours()));
         let mut sum = 0.0;
         let left: Result<Vec<PerMl>> = leg
             .left
@@ -235,7 +229,7 @@ impl Job {
             setup_time: stage.setup_time,
             setup_cost: stage.setup_cost,
             change_time: Duration::from_hours(changing.sum())?,
-            elements: stage.elements().zip(&leg.elements).map(element).collect(),
+            elements: places().map(|(element, spent)| PlannedElement::new(element, spent, stretch)).collect(),
             left,
         })
     }
@@ -305,9 +299,6 @@ impl Job {
                     stage.name
                 ));
             }
-        }
-        if !self.sources.ingress().is_empty() || !self.sources.shed().is_empty() {
-            said.push("the proven bound is that of a tank in which nothing comes in".into());
         }
         said
     }
