@@ -9,7 +9,7 @@ use siltcode::provenance::InputDigest;
 use crate::exit::Failure;
 
 /// Endings of files that a folder is searched for.
-const ENDINGS: [&str; 6] = ["csv", "tsv", "txt", "dat", "xlsx", "xlsm"];
+const ENDINGS: [&str; 9] = ["csv", "tsv", "tab", "txt", "dat", "prn", "md", "xlsx", "xlsm"];
 
 /// An input that could be opened.
 pub(crate) struct Input {
@@ -21,21 +21,35 @@ pub(crate) struct Input {
     pub(crate) bytes: u64,
 }
 
-/// All inputs, in the order given; a folder's files in the order of their names.
+/// What the paths of a request stand for.
+pub(crate) struct Found {
+    pub(crate) inputs: Vec<Input>,
+    /// Files of folders that are not read.
+    pub(crate) skipped: Vec<String>,
+}
+
+/// All inputs, in the order given; a folder's files in the order of their names. `-` is standard input.
 ///
 /// Every file is opened before the first is read, so that a missing one is found before anything is written.
-pub(crate) fn open_all(paths: &[PathBuf]) -> Result<Vec<Input>, Failure> {
-    let mut inputs = Vec::new();
+pub(crate) fn find(paths: &[PathBuf], recursive: bool) -> Result<Found, Failure> {
+    let mut found = Found { inputs: Vec::new(), skipped: Vec::new() };
     for path in paths {
         if path.is_dir() {
-            for file in files_of(path)? {
-                inputs.push(open(&file)?);
+            let before = found.inputs.len();
+            add_folder(path, recursive, &mut found)?;
+            if found.inputs.len() == before {
+                return Err(no_counts(path, &found.skipped));
             }
         } else {
-            inputs.push(open(path)?);
+            found.inputs.push(open(path)?);
         }
     }
-    Ok(inputs)
+    Ok(found)
+}
+
+/// All inputs, without the files of folders that are not read.
+pub(crate) fn open_all(paths: &[PathBuf]) -> Result<Vec<Input>, Failure> {
+    find(paths, false).map(|found| found.inputs)
 }
 
 fn open(path: &Path) -> Result<Input, Failure> {
@@ -58,19 +72,32 @@ pub(crate) fn read_toml<T>(
     Ok((parse(&text).map_err(placed)?, InputDigest::of(name, text.as_bytes())))
 }
 
-fn files_of(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
+fn add_folder(folder: &Path, recursive: bool, found: &mut Found) -> Result<(), Failure> {
     let name = folder.display();
     let entries = fs::read_dir(folder).map_err(|error| Failure::io("open", &name, &error))?;
-    let mut files: Vec<PathBuf> =
-        entries.filter_map(|entry| Some(entry.ok()?.path())).filter(|p| is_data(p)).collect();
-    files.sort();
-    if files.is_empty() {
-        return Err(Failure::new(
-            format!("the folder {name} holds no counts"),
-            format!("give a folder with files ending in {}, or name the file itself", ENDINGS.join(", ")),
-        ));
+    let mut paths: Vec<PathBuf> = entries.filter_map(|entry| Some(entry.ok()?.path())).collect();
+    paths.sort();
+    for path in paths {
+        if path.is_dir() && recursive {
+            add_folder(&path, recursive, found)?;
+        } else if is_data(&path) {
+            found.inputs.push(open(&path)?);
+        } else {
+            found.skipped.push(path.display().to_string());
+        }
     }
-    Ok(files)
+    Ok(())
+}
+
+fn no_counts(folder: &Path, skipped: &[String]) -> Failure {
+    let others = if skipped.is_empty() { String::new() } else { format!("; not read: {}", skipped.join(", ")) };
+    Failure::new(
+        format!("the folder {} holds no counts{others}", folder.display()),
+        format!(
+            "give a folder with files ending in {}, name the file itself, or read the folders inside with --recursive",
+            ENDINGS.join(", ")
+        ),
+    )
 }
 
 fn is_data(path: &Path) -> bool {

@@ -2,9 +2,11 @@
 
 use serde::Serialize;
 
+use crate::class::iso4406::Code;
 use crate::companion::{Companion, Property};
 use crate::count::{Evidence, PerMl, Reading};
 use crate::error::Result;
+use crate::field::Field;
 use crate::size::Size;
 use crate::spectrum::{Channel, Spectrum};
 
@@ -36,15 +38,38 @@ pub struct Sample {
     pub runs: Vec<Run>,
     /// What else was measured.
     pub companions: Vec<Companion>,
+    /// Where, when and by whom it was drawn and counted.
+    pub fields: Vec<(Field, String)>,
+    /// The code printed for it by the counter or the laboratory.
+    pub printed: Option<Code>,
     /// Anything else the input said of the bottle: heading and text.
     pub notes: Vec<(String, String)>,
+    /// Where it stands in its input.
+    pub source: Option<Source>,
+}
+
+/// Where a bottle stands in its input.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct Source {
+    /// The line of its first row, from 1.
+    pub line: u64,
+    /// How many records of the input it is made of.
+    pub records: u64,
 }
 
 impl Sample {
     /// A bottle with these runs and nothing else.
     pub fn new(id: impl Into<String>, runs: impl IntoIterator<Item = Spectrum>) -> Self {
         let runs = runs.into_iter().map(|spectrum| Run { label: None, spectrum }).collect();
-        Self { id: id.into(), runs, companions: Vec::new(), notes: Vec::new() }
+        Self {
+            id: id.into(),
+            runs,
+            companions: Vec::new(),
+            fields: Vec::new(),
+            printed: None,
+            notes: Vec::new(),
+            source: None,
+        }
     }
 
     /// All runs taken together: summed counts over summed volume where the volumes are known, else the plain mean.

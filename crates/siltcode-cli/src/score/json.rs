@@ -104,6 +104,7 @@ impl<W: Write> Report for Json<W> {
         self.member("request", &request)?;
         self.member("problems", &problems)?;
         self.member("notices", &notices)?;
+        self.member("rows", &tally.account)?;
         self.member("totals", &Totals::from(tally))?;
         let own = [&tables::ISO4406, &tables::TEST_METHOD_RANGES];
         let used: Vec<_> = own.into_iter().chain(self.request.asked.tables()).collect();
@@ -120,7 +121,7 @@ impl From<&Tally> for Totals {
             conform: tally.conform,
             do_not_conform: tally.fail,
             undecided: tally.undecided,
-            rejected: tally.problems,
+            rejected: tally.account.rejected,
         }
     }
 }

@@ -18,7 +18,7 @@ use clap::ValueEnum;
 use indicatif::{ProgressBar, ProgressStyle};
 use siltcode::certainty::{Context, Level, Rule, Scatter};
 use siltcode::class::ClassRequest;
-use siltcode::intake::{self, Decimal, Form, Notice, Options, Problem, RepeatedIds, Severity, Sink, Summary};
+use siltcode::intake::{self, Account, Decimal, Form, Notice, Options, Problem, RepeatedIds, Severity, Sink, Summary};
 use siltcode::spec::published;
 use siltcode::{Basis, Code, CountedVolume, Dilution, Sample, Scoring, SizeScale, Spec, Spectrum, score};
 
@@ -42,6 +42,10 @@ pub(crate) struct Args {
     /// Files of counts, delimited text or XLSX; a folder stands for the files in it.
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
+
+    /// Read the folders inside a folder too.
+    #[arg(long)]
+    recursive: bool,
 
     /// The target: a published name (see `siltcode specs`), a TOML file, or a code such as 18/16/13.
     #[arg(long, value_name = "NAME|FILE|CODE")]
@@ -180,6 +184,10 @@ enum Delimiter {
     Semicolon,
     Tab,
     Pipe,
+    /// Two or more blanks.
+    Blanks,
+    /// A colon behind a label.
+    Colon,
 }
 
 #[derive(Clone, Copy, ValueEnum)]
@@ -192,6 +200,8 @@ enum DecimalMark {
 enum Per {
     #[value(name = "mL", alias = "ml")]
     Ml,
+    #[value(name = "10mL", alias = "10ml")]
+    TenMl,
     #[value(name = "100mL", alias = "100ml")]
     HundredMl,
     #[value(name = "L", alias = "l")]
@@ -213,6 +223,8 @@ impl Hints {
                 Delimiter::Semicolon => b';',
                 Delimiter::Tab => b'\t',
                 Delimiter::Pipe => b'|',
+                Delimiter::Blanks => intake::BLANKS,
+                Delimiter::Colon => intake::COLON,
             }),
             decimal: self.decimal.map(|mark| match mark {
                 DecimalMark::Dot => Decimal::Dot,
@@ -220,6 +232,7 @@ impl Hints {
             }),
             basis: self.per.map(|per| match per {
                 Per::Ml => Basis::PerMl,
+                Per::TenMl => Basis::Per10Ml,
                 Per::HundredMl => Basis::Per100Ml,
                 Per::Litre => Basis::PerL,
                 Per::Raw => Basis::Raw,
@@ -241,7 +254,7 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     let earlier = Earlier::read(&args.earlier, &options)?;
     let asked = args.classes.asked()?;
     let classes = ClassRequest { systems: &asked.systems, convert_to: asked.convert_sizes };
-    let inputs = inputs::open_all(&args.files)?;
+    let inputs::Found { inputs, skipped } = inputs::find(&args.files, args.recursive)?;
     let mut rejects = Rejects::new(args.rejects.as_deref())?;
 
     let out = io::stdout().lock(); // JSON and CSV have no colours to be stripped
@@ -262,14 +275,36 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
         repeated: RepeatedIds::default(),
         file: String::new(),
         tally: Tally::default(),
+        unscored: Vec::new(),
         failed: None,
     };
+    if !skipped.is_empty() {
+        scorer.notice(skipped_files(&skipped));
+    }
     let mut summaries = Vec::new();
     let progress = progress_bar(inputs.iter().map(|input| input.bytes).sum());
+    let several = inputs.len() > 1;
+    let mut refused = None;
     for input in inputs {
-        summaries.push(scorer.read(input, &options, &progress)?);
+        match scorer.read(input, &options, &progress)? {
+            Ok(summary) => summaries.push(summary),
+            Err(error) if several => {
+                scorer.refuse(&error);
+                refused = refused.or(Some(error));
+            }
+            Err(error) => return Err(error.into()),
+        }
     }
     progress.finish_and_clear();
+    if let Some(error) = refused.filter(|_| summaries.is_empty()) {
+        return Err(error.into());
+    }
+    if scorer.tally.bottles == 0 && scorer.tally.account.rejected == 0 {
+        return Err(Failure::new(
+            format!("no bottle was found: {}", scorer.tally.account),
+            "check that the right file was given and that its rows hold counts",
+        ));
+    }
     let tally = scorer.finish(&summaries)?;
     rejects.finish()?;
     Ok(tally.exit())
@@ -313,18 +348,41 @@ struct Scorer<'a> {
     /// The input being read.
     file: String,
     tally: Tally,
+    /// Records and runs of bottles of this input that could not be scored.
+    unscored: Vec<(u64, u64)>,
     /// The first failure to write; reading goes on, but nothing more is written.
     failed: Option<io::Error>,
 }
 
 impl Scorer<'_> {
-    fn read(&mut self, input: Input, options: &Options, progress: &ProgressBar) -> Result<Summary, Failure> {
+    /// Reads an input; what cannot be used of it is no failure of the command.
+    fn read(
+        &mut self,
+        input: Input,
+        options: &Options,
+        progress: &ProgressBar,
+    ) -> Result<siltcode::Result<Summary>, Failure> {
         self.file.clone_from(&input.name);
         let summary = intake::stream(&input.name, progress.wrap_read(input.file), options, self);
         match self.failed.take() {
             Some(error) => Err(error.into()),
-            None => Ok(summary?),
+            None => Ok(summary),
         }
+    }
+
+    /// One of several inputs could not be used.
+    fn refuse(&mut self, error: &siltcode::Error) {
+        self.tally.refused += 1;
+        let notice = Notice {
+            file: self.file.clone(),
+            sheet: error.position().and_then(|position| position.sheet.clone()),
+            line: error.position().and_then(|position| position.line),
+            severity: Severity::Warning,
+            code: error.code(),
+            message: format!("the file could not be used: {}", error.kind()),
+            hint: error.hint(),
+        };
+        self.notice(notice);
     }
 
     fn finish(self, summaries: &[Summary]) -> Result<Tally, Failure> {
@@ -356,7 +414,8 @@ impl Sink for Scorer<'_> {
                 self.write(|scorer| scorer.report.scored(&scored));
             }
             Err(error) => {
-                self.tally.problems += 1;
+                let records = sample.source.map_or(0, |source| source.records);
+                self.unscored.push((records, sample.runs.len() as u64));
                 let notice = Notice {
                     file: self.file.clone(),
                     sheet: None,
@@ -386,7 +445,6 @@ impl Sink for Scorer<'_> {
     }
 
     fn problem(&mut self, problem: Problem) {
-        self.tally.problems += 1;
         self.write(|scorer| {
             scorer.rejects.write(&problem)?;
             scorer.report.problem(&problem)
@@ -395,6 +453,27 @@ impl Sink for Scorer<'_> {
 
     fn notice(&mut self, notice: Notice) {
         self.write(|scorer| scorer.report.notice(&notice));
+    }
+
+    fn account(&mut self, account: &Account) {
+        let mut account = account.clone();
+        for (records, runs) in std::mem::take(&mut self.unscored) {
+            account.reject_scored(records, runs);
+        }
+        self.tally.account.add(&account);
+    }
+}
+
+/// Files of a folder that are not read.
+fn skipped_files(skipped: &[String]) -> Notice {
+    Notice {
+        file: skipped[0].clone(),
+        sheet: None,
+        line: None,
+        severity: Severity::Note,
+        code: "files-not-read",
+        message: format!("files not read: {}", skipped.join(", ")),
+        hint: "name a file itself if it is to be read".into(),
     }
 }
 

@@ -130,9 +130,11 @@ fn summary(tally: &Tally, with_spec: bool) -> String {
     } else {
         String::new()
     };
-    let rejected = match tally.problems {
+    let refused = match tally.refused {
         0 => String::new(),
-        n => format!("; {} rejected (see above, or --rejects)", plural(n, "row")),
+        n => format!("; {} could not be used", plural(n, "file")),
     };
-    format!("{bottles}{verdicts}{rejected}.")
+    let account = &tally.account;
+    let hint = if account.rejected > 0 { " (rejected rows: see above, or --rejects FILE)" } else { "" };
+    format!("{bottles}{verdicts}{refused}.\n{account}{hint}.")
 }

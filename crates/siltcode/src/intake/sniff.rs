@@ -1,0 +1,121 @@
+//! Looking at the head of a text: what parts its cells.
+
+use super::heading;
+use super::layout::{CountColumns, Layout};
+use super::lines::{ALIGNED, COLON, Record, Records, TextRecords};
+use super::options::Options;
+use super::row::printed_code;
+use super::table::{is_count, is_group, may_be_units};
+
+/// What parts cells, in the order of trust where two would do.
+pub(super) const DELIMITERS: [u8; 4] = [b';', b'\t', b'|', b','];
+
+/// How many records are looked at.
+const LOOKED_AT: usize = 300;
+
+/// How well a delimiter parts a text: whether a table was found and of what kind, and what its heading names.
+type Weight = (u8, (usize, usize));
+
+/// The delimiter that parts the head of a text best.
+pub(super) fn delimiter(head: &[u8], whole: bool, end_of_line: u8, options: &Options) -> u8 {
+    if let Some(delimiter) = options.delimiter {
+        return delimiter;
+    }
+    let best = |candidates: &[u8]| {
+        let weighed = candidates.iter().map(|&delimiter| {
+            (weight(&records(head, whole, delimiter, end_of_line), options), delimiter)
+        });
+        // The first of equals is trusted most.
+        weighed.fold(None, |best: Option<(Weight, u8)>, next| match best {
+            Some(best) if best.0 >= next.0 => Some(best),
+            _ => Some(next),
+        })
+    };
+    let ((class, _), delimiter) = best(&DELIMITERS).unwrap_or(((0, (0, 0)), b','));
+    if class >= WITH_ROWS {
+        return delimiter;
+    }
+    match best(&[ALIGNED, COLON]) {
+        Some(((printed, _), other)) if printed > class => other,
+        _ if class > 0 => delimiter,
+        _ => most_common(head),
+    }
+}
+
+const WITH_ROWS: u8 = 3;
+
+/// The records of the head; the last line may be cut and is left out unless it is all there is.
+fn records(head: &[u8], whole: bool, delimiter: u8, end_of_line: u8) -> Vec<Record> {
+    let end = head.iter().rposition(|&byte| byte == end_of_line).map_or(head.len(), |end| end + 1);
+    let end = if whole { head.len() } else { end };
+    let mut text = TextRecords::new(&head[..end], delimiter, end_of_line);
+    let next = || text.next(Record::default()).ok().flatten();
+    std::iter::from_fn(next).take(LOOKED_AT).filter(|record| !record.is_empty()).collect()
+}
+
+fn weight(records: &[Record], options: &Options) -> Weight {
+    let mut best = (0, (0, 0));
+    let texts: Vec<Vec<String>> = records.iter().map(Record::texts).collect();
+    for (at, names) in texts.iter().enumerate() {
+        let group = at.checked_sub(1).filter(|&above| is_group(&records[above]));
+        let unit = texts.get(at + 1).filter(|line| may_be_units(line) && names.len() > 1);
+        let lines: Vec<Vec<String>> =
+            group.iter().map(|&above| texts[above].clone()).chain([names.clone()]).chain(unit.cloned()).collect();
+        let found = Layout::of(&lines, usize::from(group.is_some()), options);
+        let below = at + 1 + usize::from(unit.is_some());
+        let rows = &records[below.min(records.len())..];
+        let weight = match found {
+            Ok(Some(layout)) if has_rows(&layout, rows) => (WITH_ROWS, layout.weight()),
+            Ok(Some(layout)) => (1, layout.weight()),
+            Err(_) if names.len() > 1 => (WITH_ROWS, (names.len(), names.len())),
+            _ => match Layout::across(names, &texts[at + 1..], options) {
+                Some(layout) => (2, layout.weight()),
+                None if is_size_row(names) && texts.get(at + 1).is_some_and(|next| is_size_row(next)) => (2, (1, names.len())),
+                None => continue,
+            },
+        };
+        best = best.max(weight);
+    }
+    best
+}
+
+/// `>=4 um(c)  1752`: a size and its count.
+fn is_size_row(cells: &[String]) -> bool {
+    let size = cells.first().and_then(|cell| heading::counts(cell)).is_some_and(|counts| counts.size.is_some());
+    size && cells.iter().skip(1).any(|cell| is_count(cell))
+}
+
+/// Whether a row under the heading holds counts, or codes, where it names them.
+fn has_rows(layout: &Layout, rows: &[Record]) -> bool {
+    let columns = layout.count_columns();
+    let holds = |record: &Record| match layout.counts {
+        CountColumns::Codes { column } => record.text(Some(column)).is_some_and(|text| printed_code(text).is_ok()),
+        _ => {
+            let filled = columns.iter().filter(|&&column| record.cells.get(column).is_some_and(is_count)).count();
+            filled > 0 && 2 * filled >= columns.len()
+        }
+    };
+    rows.iter().any(holds)
+}
+
+fn most_common(head: &[u8]) -> u8 {
+    let count = |delimiter: u8| head.iter().filter(|&&byte| byte == delimiter).count();
+    DELIMITERS.into_iter().rev().max_by_key(|&delimiter| count(delimiter)).unwrap_or(b',')
+}
+
+/// The value of the option that names a delimiter.
+pub(super) const fn delimiter_name(delimiter: u8) -> &'static str {
+    match delimiter {
+        b';' => "semicolon",
+        b'\t' => "tab",
+        b'|' => "pipe",
+        ALIGNED => "blanks",
+        COLON => "colon",
+        _ => "comma",
+    }
+}
+
+/// The delimiter of this name.
+pub(super) fn delimiter_named(name: &str) -> Option<u8> {
+    [b';', b'\t', b'|', ALIGNED, COLON, b','].into_iter().find(|&delimiter| delimiter_name(delimiter) == name)
+}
