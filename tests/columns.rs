@@ -19,8 +19,8 @@ type Said = Vec<String>;
 const NAME: &str = "file.csv";
 
 fn said_of_problem(problem: &Problem) -> String {
-    let Problem { position, code, found, message, hint, row, .. } = problem;
-    format!("problem {position:?} {code} {found:?} {message} {hint} {row:?}")
+    let Problem { position, code, found, message, hint, rows, .. } = problem;
+    format!("problem {position:?} {code} {found:?} {message} {hint} {rows:?}")
 }
 
 /// The rows that columns hold, then the problems.

@@ -90,7 +90,8 @@ fn add_folder(folder: &Path, recursive: bool, found: &mut Found) -> Result<(), F
 }
 
 fn no_counts(folder: &Path, skipped: &[String]) -> Failure {
-    let others = if skipped.is_empty() { String::new() } else { format!("; not read: {}", skipped.join(", ")) };
+    let others =
+        if skipped.is_empty() { String::new() } else { format!("; not read: {}", skipped.join(", ")) };
     Failure::new(
         format!("the folder {} holds no counts{others}", folder.display()),
         format!(

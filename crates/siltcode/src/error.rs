@@ -518,6 +518,10 @@ kinds! {
     CountUnreadable { found: String }
         "count-unreadable" "`{found}` is not a count"
         "write a number, a bound such as <1 or >60000, TNTC for too many to count, or leave the cell empty"
+    /// A count is missing below a size that was counted.
+    CountMissing { size: String }
+        "count-missing" "the count at {size} is missing, and a larger size was counted"
+        "write the count; write - if the size was not counted"
     /// A number that can be read in two ways.
     CountAmbiguous { found: String }
         "count-ambiguous" "`{found}` may be a thousand or a decimal, and the file writes both"

@@ -205,7 +205,10 @@ fn printed_differs(code: Option<Code>, printed: Option<Code>) -> Option<Flag> {
     })
 }
 
-fn as_map<K: Serialize, V: Serialize, S: serde::Serializer>(pairs: &[(K, V)], serializer: S) -> std::result::Result<S::Ok, S::Error> {
+fn as_map<K: Serialize, V: Serialize, S: serde::Serializer>(
+    pairs: &[(K, V)],
+    serializer: S,
+) -> std::result::Result<S::Ok, S::Error> {
     serializer.collect_map(pairs.iter().map(|(key, value)| (key, value)))
 }
 

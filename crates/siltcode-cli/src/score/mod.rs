@@ -18,7 +18,9 @@ use clap::ValueEnum;
 use indicatif::{ProgressBar, ProgressStyle};
 use siltcode::certainty::{Context, Level, Rule, Scatter};
 use siltcode::class::ClassRequest;
-use siltcode::intake::{self, Account, Decimal, Form, Notice, Options, Problem, RepeatedIds, Severity, Sink, Summary};
+use siltcode::intake::{
+    self, Account, Decimal, Form, Notice, Options, Problem, RepeatedIds, Severity, Sink, Summary,
+};
 use siltcode::spec::published;
 use siltcode::{Basis, Code, CountedVolume, Dilution, Sample, Scoring, SizeScale, Spec, Spectrum, score};
 

@@ -47,14 +47,19 @@ struct OfColumn {
 
 impl Across {
     /// Takes a row; gives it back with the reason it is passed over, or with none where it is only words.
-    pub(super) fn take(&mut self, record: Record, rows: &RowReader<'_>) -> Result<(), (Record, Option<PassedOver>)> {
+    pub(super) fn take(
+        &mut self,
+        record: Record,
+        rows: &RowReader<'_>,
+    ) -> Result<(), (Record, Option<PassedOver>)> {
         let CountColumns::Across { size, columns, .. } = &rows.settled.layout.counts else {
             return Err((record, None));
         };
         let label = record.text(Some(*size)).unwrap_or_default().to_owned();
         let holds_counts = columns.iter().any(|across| record.cells.get(across.column).is_some_and(is_count));
         let filled = columns.iter().any(|across| record.text(Some(across.column)).is_some());
-        let is_size = heading::counts(&label).is_some_and(|counts| counts.size.is_some() && counts.statistic.is_none());
+        let is_size =
+            heading::counts(&label).is_some_and(|counts| counts.size.is_some() && counts.statistic.is_none());
         if is_size && filled {
             self.sizes.push(record);
             return Ok(());
@@ -83,11 +88,14 @@ impl Across {
 
     /// Reads the whole table.
     pub(super) fn finish(self, rows: &RowReader<'_>, last_id: Option<&str>, only: Option<&[String]>) -> Done {
-        let CountColumns::Across { columns, .. } = &rows.settled.layout.counts else { return Done::default() };
+        let CountColumns::Across { columns, .. } = &rows.settled.layout.counts else {
+            return Done::default();
+        };
         let mut done = Done::default();
         let mut records = (self.sizes.len() + self.others.len()) as u64;
         if self.sizes.is_empty() {
-            done.passed_over = self.others.iter().map(|(_, record)| (PassedOver::Remark, record.line)).collect();
+            done.passed_over =
+                self.others.iter().map(|(_, record)| (PassedOver::Remark, record.line)).collect();
             return done;
         }
         for across in columns {
@@ -137,7 +145,7 @@ impl Across {
         let named = id.is_some();
         let id = id.unwrap_or_else(|| row::unnamed(self.sizes[0].line));
         let mut found = OfColumn {
-            bottle: Identity { id, named, fields: rows.fields(&Record::default()) },
+            bottle: Identity { id, named, fields: rows.fields(&Record::default()), more: Vec::new() },
             run: across.run.clone(),
             volume: settled.volume,
             dilution: settled.dilution.unwrap_or_default(),
@@ -167,12 +175,13 @@ impl Across {
         for record in &self.sizes {
             let made: Placed<_> = (|| {
                 let placed = |error: Error| (error, Some(across.column));
-                let (size, to) = rows.size(record, *size, *scale, None).map_err(placed)?;
+                let (um, to) = rows.size(record, *size, *scale, None).map_err(placed)?;
                 banded |= to.is_some();
                 let (cell, own) = rows.cell(record, across.column)?;
-                let of_row = heading::counts(record.text(Some(0)).unwrap_or_default()).and_then(|said| said.basis);
+                let of_row =
+                    heading::counts(record.text(Some(*size)).unwrap_or_default()).and_then(|said| said.basis);
                 let basis: Basis = basis_of(*basis, of_row, own).map_err(placed)?;
-                channel(cell, size, basis, of_column.volume, of_column.dilution).map_err(placed)
+                channel(cell, um, basis, of_column.volume, of_column.dilution).map_err(placed)
             })();
             channels.push(made.map_err(|(error, _)| (error, record.line))?);
         }
@@ -220,7 +229,8 @@ impl OfColumn {
             }
             Role::Code => self.printed = row::printed_code(text).ok(),
             _ => {
-                let label = record.text(Some(0)).unwrap_or_default();
+                let label =
+                    record.cells.iter().map(str::trim).find(|cell| !cell.is_empty()).unwrap_or_default();
                 self.notes.push((label.to_owned(), text.to_owned()));
             }
         }
@@ -236,5 +246,7 @@ impl OfColumn {
 /// Whether a label names what is aimed at, not what was found.
 fn is_target(label: &str) -> bool {
     let plain = heading::plain(label);
-    ["target", "limit", "soll", "ziel", "cible", "objetivo", "doel", "cel"].iter().any(|word| plain.contains(word))
+    ["target", "limit", "soll", "ziel", "cible", "objetivo", "doel", "cel"]
+        .iter()
+        .any(|word| plain.contains(word))
 }

@@ -105,7 +105,8 @@ impl Gatherer {
     fn joins(&self, piece: &Piece) -> Option<usize> {
         let last = self.open.len().checked_sub(1)?;
         let follows = self.open[last].is_of(&piece.bottle);
-        let at = if follows { last } else { self.by_name.get(&key(&piece.bottle))?.checked_sub(self.oldest)? };
+        let at =
+            if follows { last } else { self.by_name.get(&key(&piece.bottle))?.checked_sub(self.oldest)? };
         let bottle = self.open.get(at)?;
         let fits = match &piece.run {
             _ if !bottle.is_of(&piece.bottle) => false,
@@ -125,6 +126,10 @@ fn key(bottle: &Identity) -> String {
         key.push('\u{1f}');
         key.push_str(field.name());
         key.push_str(day_of(*field, text));
+    }
+    for name in &bottle.more {
+        key.push('\u{1e}');
+        key.push_str(name);
     }
     key
 }
@@ -176,7 +181,19 @@ impl Bottle {
             let told = bottle.fields.iter().filter(|(field, _)| field.tells_bottles_apart());
             told.map(|(field, text)| (*field, day_of(*field, text).to_owned())).collect::<Vec<_>>()
         };
-        self.identity.id == other.id && (self.identity.fields == other.fields || told(&self.identity) == told(other))
+        self.identity.id == other.id
+            && self.identity.more == other.more
+            && (self.identity.fields == other.fields || told(&self.identity) == told(other))
+    }
+
+    /// Whether a row that says this of its bottle may belong to it; a row without a name may leave things out.
+    pub(super) fn may_hold(&self, other: &Identity, inherits: bool) -> bool {
+        let told = other.fields.iter().filter(|(field, _)| field.tells_bottles_apart());
+        let same = |(field, text): &(Field, String)| {
+            let own = self.identity.fields.iter().find(|(known, _)| known == field);
+            own.map_or(inherits, |(_, own)| day_of(*field, own) == day_of(*field, text))
+        };
+        told.clone().all(same) && (other.more.is_empty() || other.more == self.identity.more)
     }
 
     fn is_same_time(&self, other: &Identity) -> bool {
@@ -212,11 +229,6 @@ impl Bottle {
         self.rows.extend(piece.rows);
     }
 
-    /// Whether a row's name means this bottle.
-    pub(super) fn is_named_like(&self, name: Option<&str>) -> bool {
-        name.is_none_or(|name| name == self.sample.id)
-    }
-
     /// How many records it is made of.
     pub(super) const fn records(&self) -> u64 {
         self.records
@@ -232,7 +244,9 @@ impl Bottle {
         if self.sample.runs.len() < 2 || self.rows.len() < 2 {
             return None;
         }
-        if let Some((ratio, size)) = self.widest() && ratio > TOO_FAR_APART {
+        if let Some((ratio, size)) = self.widest()
+            && ratio > TOO_FAR_APART
+        {
             let kind = ErrorKind::RunsTooFarApart {
                 bottle: self.sample.id.clone(),
                 ratio: format!("{ratio:.0}"),
@@ -240,8 +254,9 @@ impl Bottle {
             };
             return Some(kind.into());
         }
-        (self.sample.runs.len() > MOST_UNLABELLED)
-            .then(|| ErrorKind::BottlesOrRuns { bottle: self.sample.id.clone(), rows: self.rows.len() }.into())
+        (self.sample.runs.len() > MOST_UNLABELLED).then(|| {
+            ErrorKind::BottlesOrRuns { bottle: self.sample.id.clone(), rows: self.rows.len() }.into()
+        })
     }
 
     /// The largest ratio between two runs at one size, and the size.
@@ -252,7 +267,8 @@ impl Bottle {
                 Reading::Count(count) => Some(count.get()),
                 _ => None,
             });
-            let (least, most) = counts.fold((f64::INFINITY, 0.0_f64), |(low, high), x| (low.min(x), high.max(x)));
+            let (least, most) =
+                counts.fold((f64::INFINITY, 0.0_f64), |(low, high), x| (low.min(x), high.max(x)));
             (most >= COMPARED_FROM).then(|| (most / least.max(1.0), size))
         };
         sizes.filter_map(ratio).max_by(|a, b| a.0.total_cmp(&b.0))
@@ -267,7 +283,7 @@ mod tests {
     fn piece(id: &str, run: Option<&str>, fields: &[(Field, &str)]) -> Piece {
         let fields = fields.iter().map(|(field, text)| (*field, (*text).to_owned())).collect();
         Piece {
-            bottle: Identity { id: id.into(), named: true, fields },
+            bottle: Identity { id: id.into(), named: true, fields, more: Vec::new() },
             run: run.map(str::to_owned),
             blank: false,
             spectrum: Some(Spectrum::from_per_ml(&[(4.0, 1.0)]).unwrap()),
@@ -304,7 +320,8 @@ mod tests {
 
     #[test]
     fn without_labels_only_neighbours_join() {
-        let rows: [(_, _, &[_]); 4] = [("A", None, &[]), ("A", None, &[]), ("B", None, &[]), ("A", None, &[])];
+        let rows: [(_, _, &[_]); 4] =
+            [("A", None, &[]), ("A", None, &[]), ("B", None, &[]), ("A", None, &[])];
         assert_eq!(gathered(&rows), [("A".into(), 2), ("B".into(), 1), ("A".into(), 1)]);
     }
 
@@ -322,7 +339,8 @@ mod tests {
 
     #[test]
     fn times_part_rows_without_labels_but_not_runs() {
-        let unlabelled: [(_, _, &[_]); 2] = [("A", None, &[(Field::Time, "10:00")]), ("A", None, &[(Field::Time, "10:01")])];
+        let unlabelled: [(_, _, &[_]); 2] =
+            [("A", None, &[(Field::Time, "10:00")]), ("A", None, &[(Field::Time, "10:01")])];
         assert_eq!(gathered(&unlabelled), [("A".into(), 1), ("A".into(), 1)]);
         let labelled: [(_, _, &[_]); 2] = [
             ("A", Some("1"), &[(Field::Drawn, "2031-05-04 10:00")]),

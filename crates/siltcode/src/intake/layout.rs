@@ -14,6 +14,10 @@ use super::options::{Form, Options};
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Layout {
     pub(super) id: Option<usize>,
+    /// Whether the bottle's name is that of its tank, its point or the like, for want of a name of its own.
+    pub(super) named_by_place: bool,
+    /// Other columns of names, which tell bottles of one name apart.
+    pub(super) more_ids: Vec<usize>,
     pub(super) run: Option<usize>,
     /// The counted volume, and what one unit of it is \[mL\].
     pub(super) volume: Option<(usize, f64)>,
@@ -42,6 +46,8 @@ pub(super) struct Said {
     pub(super) form: Option<Form>,
     /// Sizes are said to be at and above, as cumulative counts are.
     pub(super) compared: bool,
+    /// The standard of codes is named, which may mean its sizes or its range numbers.
+    pub(super) standard: bool,
     /// They are called counts, which beside a counted volume are raw ones.
     pub(super) called_counts: bool,
 }
@@ -52,7 +58,14 @@ pub(super) enum CountColumns {
     /// A column per size; of every run, where several runs stand side by side.
     Wide { form: Form, runs: Vec<RunColumns> },
     /// A row per size.
-    Long { form: Form, size: usize, count: usize, basis: Option<Basis>, scale: SizeScale, scale_column: Option<usize> },
+    Long {
+        form: Form,
+        size: usize,
+        count: usize,
+        basis: Option<Basis>,
+        scale: SizeScale,
+        scale_column: Option<usize>,
+    },
     /// A row per size and a column per bottle, or per run.
     Across { form: Form, size: usize, columns: Vec<AcrossColumn>, basis: Option<Basis>, scale: SizeScale },
     /// No counts: a column with the printed code.
@@ -106,12 +119,19 @@ impl Layout {
         if !holds_no_counts(own) {
             return Ok(None);
         }
-        let columns = columns(lines, names);
+        let mut own = own.clone();
+        own.resize(lines.iter().map(Vec::len).max().unwrap_or(0), String::new());
+        let own = &own;
+        let columns = columns(lines, names, own);
         let roles: Vec<&Role> = columns.iter().map(|column| &column.role).collect();
         let first = |wanted: fn(&Role) -> bool| roles.iter().position(|role| wanted(role));
         let Some((counts, said)) = counts(&columns, own, options)? else { return Ok(None) };
+        let own_id = id_column(&roles);
+        let place = place_column(&roles).filter(|_| own_id.is_none());
         let mut layout = Self {
-            id: id_column(&roles),
+            id: own_id.or(place),
+            named_by_place: place.is_some(),
+            more_ids: more_ids(&roles, own_id),
             run: first(|role| *role == Role::Run),
             volume: roles.iter().enumerate().find_map(|(column, role)| match role {
                 Role::Volume { ml } => Some((column, *ml)),
@@ -128,8 +148,9 @@ impl Layout {
             width: own.len(),
             said,
         };
-        layout.notes =
-            (0..own.len()).filter(|&column| layout.is_note(column) && !own[column].trim().is_empty()).collect();
+        layout.notes = (0..own.len())
+            .filter(|&column| layout.is_note(column) && !own[column].trim().is_empty())
+            .collect();
         Ok(Some(layout))
     }
 
@@ -180,7 +201,9 @@ impl Layout {
     /// Cumulative or differential.
     pub(super) const fn form(&self) -> Form {
         match &self.counts {
-            CountColumns::Wide { form, .. } | CountColumns::Long { form, .. } | CountColumns::Across { form, .. } => *form,
+            CountColumns::Wide { form, .. }
+            | CountColumns::Long { form, .. }
+            | CountColumns::Across { form, .. } => *form,
             CountColumns::Codes { .. } | CountColumns::Numbers { .. } => Form::Cumulative,
         }
     }
@@ -223,7 +246,9 @@ impl Layout {
     /// Takes this form.
     pub(super) const fn set_form(&mut self, new: Form) {
         match &mut self.counts {
-            CountColumns::Wide { form, .. } | CountColumns::Long { form, .. } | CountColumns::Across { form, .. } => {
+            CountColumns::Wide { form, .. }
+            | CountColumns::Long { form, .. }
+            | CountColumns::Across { form, .. } => {
                 *form = new;
             }
             CountColumns::Codes { .. } | CountColumns::Numbers { .. } => {}
@@ -266,13 +291,16 @@ impl Layout {
 
 /// Whether a line may be a heading: every number in it is a size, and sizes rise along it.
 fn holds_no_counts(cells: &[String]) -> bool {
-    let is_number = |cell: &String| !matches!(number::read(cell, Marks::Mixed), Ok(Cell::Missing) | Err(_));
-    let numbers: Vec<&String> = cells.iter().filter(|cell| is_number(cell)).collect();
-    let sizes: Vec<f64> = numbers
+    let mut numbers = cells
         .iter()
-        .filter_map(|cell| heading::counts(cell).and_then(|counts| counts.size).map(|(um, _)| um))
-        .collect();
-    sizes.len() == numbers.len() && (numbers.is_empty() || are_sizes(&sizes))
+        .filter(|cell| !matches!(number::read(cell, Marks::Mixed), Ok(Cell::Missing) | Err(_)))
+        .peekable();
+    if numbers.peek().is_none() {
+        return true;
+    }
+    let size = |cell: &String| heading::counts(cell).and_then(|counts| counts.size).map(|(um, _)| um);
+    let sizes: Vec<f64> = cells.iter().filter_map(size).collect();
+    numbers.all(|cell| size(cell).is_some()) && are_sizes(&sizes)
 }
 
 /// Whether headings that are nothing but numbers are sizes: two or more, rising, and none larger than a counter sees.
@@ -283,9 +311,8 @@ fn are_sizes(um: &[f64]) -> bool {
 }
 
 /// What each column's heading says: its own line, the group above it and the unit below it.
-fn columns(lines: &[Vec<String>], names: usize) -> Vec<Column> {
-    let own = &lines[names];
-    let cell = |line: &Vec<String>, column: usize| line.get(column).map_or("", |cell| cell.trim()).to_owned();
+fn columns(lines: &[Vec<String>], names: usize, own: &[String]) -> Vec<Column> {
+    let cell = |line: &[String], column: usize| line.get(column).map_or("", |cell| cell.trim()).to_owned();
     let mut group = vec![String::new(); names];
     (0..own.len())
         .map(|column| {
@@ -297,23 +324,33 @@ fn columns(lines: &[Vec<String>], names: usize) -> Vec<Column> {
                 }
             }
             let units: Vec<String> = lines[names + 1..].iter().map(|line| cell(line, column)).collect();
-            one_column(&group, &name, &units)
+            let own_group: Vec<String> = lines[..names].iter().map(|line| cell(line, column)).collect();
+            one_column(&group, own_group.join(" ").trim(), &name, &units)
         })
         .collect()
 }
 
-fn one_column(groups: &[String], name: &str, units: &[String]) -> Column {
+fn one_column(groups: &[String], own_group: &str, name: &str, units: &[String]) -> Column {
     let unit = units.join(" ");
     let with_unit = Role::of(format!("{name} {unit}").trim());
+    let with_group = Role::of(format!("{own_group} {name} {unit}").trim());
     let role = match Role::of(name) {
+        // A name that stands one line higher, over an empty cell or over its unit.
+        Role::Note if !own_group.is_empty() && !matches!(with_group, Role::Note | Role::Counts(_)) => {
+            with_group
+        }
         Role::Note | Role::Counts(_) if with_unit != Role::Note => with_unit,
-        Role::Volume { .. } | Role::Companion { .. } if !unit.is_empty() && with_unit != Role::Note => with_unit,
+        Role::Volume { .. } | Role::Companion { .. } if !unit.is_empty() && with_unit != Role::Note => {
+            with_unit
+        }
         own => own,
     };
     let speaks_of_counts = matches!(role, Role::Note | Role::Counts(_) | Role::Run);
     let counts = speaks_of_counts.then(|| of_parts(groups, name, units)).flatten();
     let role = match (role, &counts) {
-        (Role::Note | Role::Counts(_) | Role::Run, Some(counts)) if counts.size.is_some() => Role::Counts(counts.clone()),
+        (Role::Note | Role::Counts(_) | Role::Run, Some(counts)) if counts.size.is_some() => {
+            Role::Counts(counts.clone())
+        }
         (role, _) => role,
     };
     let counts = match &role {
@@ -334,7 +371,8 @@ fn of_parts(groups: &[String], name: &str, units: &[String]) -> Option<Counts> {
         _ => heading::counts(name),
     };
     // A plain number or letter under a size is a run.
-    if group_speaks && of_group.counts.size.is_some() && found.as_ref().is_none_or(|counts| counts.is_bare()) {
+    if group_speaks && of_group.counts.size.is_some() && found.as_ref().is_none_or(|counts| counts.is_bare())
+    {
         let label = name.trim();
         let is_label = !label.is_empty() && label.len() <= 2;
         if is_label {
@@ -349,7 +387,8 @@ fn of_parts(groups: &[String], name: &str, units: &[String]) -> Option<Counts> {
         found.counted |= of_units.counted;
         found.form = found.form.or(of_units.form);
     }
-    found.basis = found.basis.or(units_basis).or_else(|| heading::stated_basis(&group).filter(|_| !group_speaks));
+    found.basis =
+        found.basis.or(units_basis).or_else(|| heading::stated_basis(&group).filter(|_| !group_speaks));
     Some(found)
 }
 
@@ -360,6 +399,19 @@ fn id_column(roles: &[&Role]) -> Option<usize> {
         _ => None,
     });
     ranked.min().map(|(_, column)| column)
+}
+
+/// The column that names a bottle where none does so itself: its tank, the point it was drawn from, the equipment.
+fn place_column(roles: &[&Role]) -> Option<usize> {
+    [Field::Tank, Field::Equipment, Field::Point, Field::Site]
+        .into_iter()
+        .find_map(|wanted| roles.iter().position(|role| **role == Role::Field(wanted)))
+}
+
+/// Other columns with names of bottles, not only numbers of rows.
+fn more_ids(roles: &[&Role], id: Option<usize>) -> Vec<usize> {
+    let is_name = |role: &Role| matches!(role, Role::Id { rank } if *rank < heading::NUMBERED);
+    (0..roles.len()).filter(|&column| Some(column) != id && is_name(roles[column])).collect()
 }
 
 fn fields(roles: &[&Role]) -> Vec<(usize, Field)> {
@@ -389,6 +441,9 @@ fn counts(columns: &[Column], heading: &[String], options: &Options) -> Result<F
     let bare = sized.iter().filter(|(_, counts)| counts.is_bare()).count();
     let um: Vec<f64> = sized.iter().filter_map(|(_, counts)| counts.size.map(|(um, _)| um)).collect();
     if !sized.is_empty() && (bare < sized.len() || are_sizes(&um)) {
+        if let Some(text) = without_size(&said, heading) {
+            return Err(ErrorKind::SizeUnreadable { text: text.trim().into() }.into());
+        }
         return wide(&sized, heading, options).map(Some);
     }
     Ok(long(columns, &said, options).or_else(|| codes(columns)))
@@ -407,12 +462,27 @@ fn codes(columns: &[Column]) -> Found {
     known.then_some((CountColumns::Codes { column }, Said::default()))
 }
 
+/// A column of counts whose heading names no size, among others that do.
+fn without_size<'c>(said: &[(usize, &'c Counts)], heading: &'c [String]) -> Option<&'c str> {
+    let lacks = |counts: &Counts| {
+        counts.size.is_none()
+            && counts.statistic.is_none()
+            && counts.micrometres
+            && (counts.compared || counts.basis.is_some())
+    };
+    said.iter()
+        .find(|(_, counts)| lacks(counts))
+        .and_then(|(column, _)| heading.get(*column))
+        .map(String::as_str)
+}
+
 fn wide(sized: &[(usize, &Counts)], heading: &[String], options: &Options) -> Result<(CountColumns, Said)> {
     let said = Said {
         basis: options.basis.or_else(|| sized.iter().find_map(|(_, counts)| counts.basis)),
         scale: options.scale.or_else(|| sized.iter().find_map(|(_, counts)| counts.scale)),
         form: options.form.or_else(|| sized.iter().find_map(|(_, counts)| counts.form)),
         compared: sized.iter().any(|(_, counts)| counts.compared),
+        standard: sized.iter().any(|(_, counts)| counts.standard),
         called_counts: sized.iter().all(|(_, counts)| counts.called_counts),
     };
     let all_codes = sized.iter().all(|(_, counts)| counts.code && counts.basis.is_none() && !counts.counted);
@@ -454,9 +524,15 @@ fn wide(sized: &[(usize, &Counts)], heading: &[String], options: &Options) -> Re
     }
     let runs = runs
         .into_iter()
-        .map(|(label, kept)| RunColumns { label, columns: kept.into_iter().map(|(column, _)| column).collect() })
+        .map(|(label, kept)| RunColumns {
+            label,
+            columns: kept.into_iter().map(|(column, _)| column).collect(),
+        })
         .collect();
-    Ok((CountColumns::Wide { form, runs }, Said { form: said.form.or(banded.then_some(Form::Differential)), ..said }))
+    Ok((
+        CountColumns::Wide { form, runs },
+        Said { form: said.form.or(banded.then_some(Form::Differential)), ..said },
+    ))
 }
 
 /// One unit holds for the neighbours that say none, unless two are said.
@@ -475,6 +551,8 @@ fn better(old: CountColumn, new: CountColumn) -> Result<CountColumn> {
     match (old.basis == Some(Basis::Raw), new.basis == Some(Basis::Raw)) {
         (true, false) => Ok(old),
         (false, true) => Ok(new),
+        // The same counts on another basis.
+        _ if old.basis.is_some() && new.basis.is_some() && old.basis != new.basis => Ok(old),
         _ => Err(ErrorKind::SizeRepeated { size: old.size.to_string() }.into()),
     }
 }
@@ -493,16 +571,22 @@ fn ensure_bands_adjoin(kept: &[(CountColumn, Option<f64>)], heading: &[String]) 
 /// A table with a row per size: a column of sizes and a column of counts, or a column per bottle or run.
 fn long(columns: &[Column], said: &[(usize, &Counts)], options: &Options) -> Found {
     let (size, of_size) = said.iter().find(|(_, counts)| counts.heads_sizes())?;
-    let (count, of_count) = said.iter().filter(|(column, counts)| column != size && counts.heads_counts()).max_by_key(
-        // A column that is the counts comes before one that sums them up, and the first before others.
-        |(column, counts)| (counts.statistic.is_none(), std::cmp::Reverse(*column)),
-    )?;
+    let (count, of_count) =
+        said.iter().filter(|(column, counts)| column != size && counts.heads_counts()).max_by_key(
+            // A column that is the counts comes before one that sums them up, and the first before others.
+            |(column, counts)| (counts.statistic.is_none(), std::cmp::Reverse(*column)),
+        )?;
+    // Runs that stand side by side are the counts, not what sums them up.
+    if of_count.statistic.is_some() && said.iter().any(|(_, counts)| counts.run.is_some()) {
+        return None;
+    }
     let scale_column = columns.iter().position(|column| column.role == Role::ScaleOfRow);
     let said = Said {
         basis: options.basis.or(of_count.basis).or(of_size.basis),
         scale: options.scale.or(of_size.scale).or(of_count.scale),
         form: options.form.or(of_count.form).or(of_size.form),
         compared: of_size.compared,
+        standard: false,
         called_counts: of_count.called_counts,
     };
     let long = CountColumns::Long {
@@ -516,14 +600,26 @@ fn long(columns: &[Column], said: &[(usize, &Counts)], options: &Options) -> Fou
     Some((long, said))
 }
 
+/// A column of sizes is one of the first.
+const FIRST_COLUMNS: usize = 6;
+
 impl Layout {
     /// The layout of a table with a row per size and a column per bottle or run: the first column of the rows holds
     /// sizes, and `heading` names the others.
     ///
     /// `single` is for a sheet about one bottle, without a line of names.
     pub(super) fn across(heading: &[String], rows: &[Vec<String>], options: &Options) -> Option<Self> {
-        let size = (0..2).find(|&column| are_sizes(&sizes_down(rows, column)))?;
+        let size = (0..FIRST_COLUMNS).find(|&column| are_sizes(&sizes_down(rows, column)))?;
         let corner = heading::parse(heading.get(size).map_or("", String::as_str)).counts;
+        let says_sizes = |row: &Vec<String>| {
+            let counts = heading::counts(row.get(size)?)?;
+            let of_standard = counts.size.is_some_and(|(um, _)| [4.0, 6.0, 14.0, 21.0].contains(&um));
+            Some(counts.micrometres || counts.compared || counts.scale.is_some() || of_standard)
+        };
+        // Numbers that run 1, 2, 3 are no sizes.
+        if !corner.heads_sizes() && !rows.iter().take(2).all(|row| says_sizes(row).unwrap_or(false)) {
+            return None;
+        }
         let numbers = |column: usize| {
             let cells = rows.iter().filter_map(|row| row.get(column)).filter(|cell| !cell.trim().is_empty());
             cells.clone().any(|cell| is_number(cell)).then_some(())
@@ -533,7 +629,11 @@ impl Layout {
             let name = name.trim();
             let role = Role::of(name);
             let of_counts = heading::counts(name);
-            let aside = super::statistic::statistic(name).is_some() || matches!(role, Role::Code | Role::Companion { .. });
+            let sums_up = super::statistic::statistic(name).is_some()
+                || of_counts.as_ref().is_some_and(|counts| {
+                    counts.statistic.is_some() && counts.run.is_none() && counts.size.is_none()
+                });
+            let aside = sums_up || matches!(role, Role::Code | Role::Companion { .. });
             if name.is_empty() || aside || numbers(column).is_none() {
                 continue;
             }
@@ -545,15 +645,26 @@ impl Layout {
         if columns.is_empty() {
             return None;
         }
-        let of_columns = heading.iter().find_map(|name| heading::counts(name).and_then(|counts| counts.basis));
-        let own_sizes: Vec<Counts> =
-            rows.iter().filter_map(|row| heading::counts(row.get(size)?).filter(|counts| counts.size.is_some())).collect();
+        let of_columns =
+            heading.iter().find_map(|name| heading::counts(name).and_then(|counts| counts.basis));
+        let own_sizes: Vec<Counts> = rows
+            .iter()
+            .filter_map(|row| heading::counts(row.get(size)?).filter(|counts| counts.size.is_some()))
+            .collect();
         let banded = own_sizes.iter().any(|counts| counts.size.is_some_and(|(_, to)| to.is_some()));
         let said = Said {
-            basis: options.basis.or(corner.basis).or(of_columns).or_else(|| own_sizes.iter().find_map(|counts| counts.basis)),
-            scale: options.scale.or(corner.scale).or_else(|| own_sizes.iter().find_map(|counts| counts.scale)),
+            basis: options
+                .basis
+                .or(corner.basis)
+                .or(of_columns)
+                .or_else(|| own_sizes.iter().find_map(|counts| counts.basis)),
+            scale: options
+                .scale
+                .or(corner.scale)
+                .or_else(|| own_sizes.iter().find_map(|counts| counts.scale)),
             form: options.form.or(corner.form).or(banded.then_some(Form::Differential)),
             compared: own_sizes.iter().any(|counts| counts.compared),
+            standard: false,
             called_counts: corner.called_counts,
         };
         let counts = CountColumns::Across {
@@ -565,6 +676,8 @@ impl Layout {
         };
         Some(Self {
             id: None,
+            named_by_place: false,
+            more_ids: Vec::new(),
             run: None,
             volume: None,
             dilution: None,
@@ -584,7 +697,8 @@ impl Layout {
 fn is_number(cell: &str) -> bool {
     matches!(
         number::read(cell, Marks::Mixed),
-        Ok(Cell::Number(_) | Cell::Below(_) | Cell::Above(_) | Cell::TooMany) | Err(number::NotANumber::Ambiguous)
+        Ok(Cell::Number(_) | Cell::Below(_) | Cell::Above(_) | Cell::TooMany)
+            | Err(number::NotANumber::Ambiguous)
     )
 }
 

@@ -8,6 +8,7 @@ use std::collections::VecDeque;
 use std::io::{self, BufRead, BufReader, Read};
 
 use csv::StringRecord;
+use encoding_rs::{Encoding, WINDOWS_1252};
 use memchr::{memchr, memchr2};
 
 use super::decode;
@@ -85,13 +86,29 @@ pub(super) struct TextRecords<R> {
     line: u64,
     /// Lines read ahead of their turn.
     ahead: VecDeque<Vec<u8>>,
+    /// How cells that are not UTF-8 are decoded.
+    single_byte: &'static Encoding,
     latin1: bool,
 }
 
 impl<R: Read> TextRecords<R> {
     pub(super) fn new(input: R, delimiter: u8, end_of_line: u8) -> Self {
         let input = BufReader::with_capacity(1 << 16, input);
-        Self { input, delimiter, end_of_line, line: 0, ahead: VecDeque::new(), latin1: false }
+        Self {
+            input,
+            delimiter,
+            end_of_line,
+            line: 0,
+            ahead: VecDeque::new(),
+            single_byte: WINDOWS_1252,
+            latin1: false,
+        }
+    }
+
+    /// The same, for text whose cells are in this encoding where they are not UTF-8.
+    pub(super) fn in_encoding(mut self, single_byte: &'static Encoding) -> Self {
+        self.single_byte = single_byte;
+        self
     }
 
     /// The same, for text that begins behind so many lines of an input.
@@ -155,9 +172,9 @@ impl<R: Read> TextRecords<R> {
     /// Parts a line into cells.
     fn part(&mut self, raw: &[u8], quoted: bool, cells: &mut StringRecord) {
         cells.clear();
-        let latin1 = &mut self.latin1;
+        let (latin1, encoding) = (&mut self.latin1, self.single_byte);
         let mut push = |cell: &[u8]| {
-            let (text, was_latin1) = decode::cell(cell);
+            let (text, was_latin1) = decode::cell(cell, encoding);
             *latin1 |= was_latin1;
             cells.push_field(&text);
         };

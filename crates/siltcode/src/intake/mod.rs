@@ -222,7 +222,15 @@ fn rejected<S: Sink>(
     let mut refused = None;
     for section in rejects::sections(name, &text, options) {
         let rows = section.text;
-        let read = text_of(section.origin, rows, &mut std::io::empty(), section.lines_above, &section.options, sink, account);
+        let read = text_of(
+            section.origin,
+            rows,
+            &mut std::io::empty(),
+            section.lines_above,
+            &section.options,
+            sink,
+            account,
+        );
         match read {
             Ok(_) => {}
             Err(error) => refused = refused.or(Some(error)),
@@ -248,7 +256,9 @@ fn text_of<S: Sink>(
 ) -> Result<usize> {
     let end_of_line = lines::end_of_line(head);
     let delimiter = sniff::delimiter(head, head.len() < HEAD, end_of_line, options);
-    let mut records = TextRecords::new(head.chain(rest), delimiter, end_of_line).behind(lines_above);
+    let mut records = TextRecords::new(head.chain(rest), delimiter, end_of_line)
+        .behind(lines_above)
+        .in_encoding(decode::single_byte_encoding(head));
     let origin = Origin { delimiter: Some(sniff::delimiter_name(delimiter)), ..origin };
     TableReader::new(origin, &mut records, options, sink, account).read()
 }

@@ -20,7 +20,13 @@ const LISTED: usize = 5;
 const RUNS_DIFFER: f64 = 2.0;
 
 /// How the table was read, and what was assumed where its heading was silent.
-pub(super) fn of_table(settled: &Settled, table: &Table, line: u64, number: usize, names: &[String]) -> Vec<Notice> {
+pub(super) fn of_table(
+    settled: &Settled,
+    table: &Table,
+    line: u64,
+    number: usize,
+    names: &[String],
+) -> Vec<Notice> {
     let mut notices = Vec::new();
     if number > 1 {
         let message = format!("another table begins here: {}", shortened(&names.join(", ")));
@@ -64,7 +70,8 @@ fn shortened(text: &str) -> String {
 
 fn read_as(settled: &Settled, table: &Table, line: u64) -> Notice {
     let layout = &settled.layout;
-    let delimiter = table.read_as.iter().find(|(name, _)| *name == "delimiter").map(|(_, value)| value.as_str());
+    let delimiter =
+        table.read_as.iter().find(|(name, _)| *name == "delimiter").map(|(_, value)| value.as_str());
     let parted = match delimiter {
         Some("comma") => "commas, ",
         Some("semicolon") => "semicolons, ",
@@ -100,7 +107,14 @@ fn read_as(settled: &Settled, table: &Table, line: u64) -> Notice {
     } else {
         format!("read as {parted}{shape}")
     };
-    notice(table, Severity::Note, "read-as", Some(line), message, "say otherwise with the options for reading")
+    notice(
+        table,
+        Severity::Note,
+        "read-as",
+        Some(line),
+        message,
+        "say otherwise with the options for reading",
+    )
 }
 
 /// Runs that differ by more than runs of one bottle should, where no raw count lets chance be told.
@@ -110,7 +124,14 @@ pub(super) fn runs_differ(table: &Table, sample: &Sample, ratio: f64, size: Size
     plain.then(|| {
         let message = format!("the runs of {} differ {ratio:.1} times at {size}", sample.id);
         let hint = "leave out the run that is wrong, or count the bottle again";
-        notice(table, Severity::Warning, "runs-differ", sample.source.map(|source| source.line), message, hint)
+        notice(
+            table,
+            Severity::Warning,
+            "runs-differ",
+            sample.source.map(|source| source.line),
+            message,
+            hint,
+        )
     })
 }
 
@@ -150,12 +171,16 @@ impl PassedOverLines {
     /// A notice for each kind of row that might have been a bottle.
     pub(super) fn notices(self, table: &Table) -> Vec<Notice> {
         let told = |reason: PassedOver| match reason {
-            PassedOver::Mean | PassedOver::Deviation | PassedOver::Summary => {
-                Some(("summary-rows", "rows that sum up others were passed over", "rename the bottle if it was one"))
-            }
-            PassedOver::CodeRow => {
-                Some(("code-rows", "rows of codes or targets were passed over", "rename the bottle if it was one"))
-            }
+            PassedOver::Mean | PassedOver::Deviation | PassedOver::Summary => Some((
+                "summary-rows",
+                "rows that sum up others were passed over",
+                "rename the bottle if it was one",
+            )),
+            PassedOver::CodeRow => Some((
+                "code-rows",
+                "rows of codes or targets were passed over",
+                "rename the bottle if it was one",
+            )),
             PassedOver::Remark => Some(("remarks", "lines of words were passed over", "")),
             PassedOver::HiddenRow => {
                 Some(("hidden-rows", "hidden rows were passed over", "unhide them if they are to be read"))

@@ -48,8 +48,12 @@ impl<W: Write> RejectWriter<W> {
         let mut rows: Vec<&RejectedRow> = problem.rows.iter().collect();
         rows.sort_by_key(|row| row.line);
         let line = problem.position.line.unwrap_or(0);
-        let column = problem.position.column.as_ref().map_or(String::new(), |column| format!(", column {column}"));
-        let why = format!("{MARK} rejected line {line}{column}: {}: {}. {}", problem.code, problem.message, problem.hint);
+        let column =
+            problem.position.column.as_ref().map_or(String::new(), |column| format!(", column {column}"));
+        let why = format!(
+            "{MARK} rejected line {line}{column}: {}: {}. {}",
+            problem.code, problem.message, problem.hint
+        );
         writeln!(self.out, "{}", why.replace(['\n', '\r'], " "))?;
         rows.into_iter().try_for_each(|row| self.row(row))
     }
@@ -97,7 +101,8 @@ impl<W: Write> RejectWriter<W> {
 
 /// A value in quotes where it needs them.
 fn quoted(value: &str) -> String {
-    let plain = !value.is_empty() && value.chars().all(|c| !c.is_whitespace() && !matches!(c, '"' | '\\' | '='));
+    let plain =
+        !value.is_empty() && value.chars().all(|c| !c.is_whitespace() && !matches!(c, '"' | '\\' | '='));
     if plain { value.to_owned() } else { format!("{:?}", value) }
 }
 

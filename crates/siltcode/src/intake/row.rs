@@ -11,7 +11,7 @@ use crate::size::{Size, SizeScale};
 use crate::spectrum::{Channel, Spectrum};
 
 use super::heading;
-use super::layout::{CountColumns, RunColumns};
+use super::layout::{CountColumn, CountColumns, RunColumns};
 use super::lines::Record;
 use super::number::{self, Cell, Marks, NotANumber, Number};
 use super::options::{Form, Options};
@@ -46,6 +46,8 @@ pub(super) struct Identity {
     pub(super) named: bool,
     /// Where and when it was drawn, and what else is said of it.
     pub(super) fields: Vec<(Field, String)>,
+    /// Its other names.
+    pub(super) more: Vec<String>,
 }
 
 /// A row that cannot be used, and what it says of its bottle all the same.
@@ -90,7 +92,11 @@ impl RowReader<'_> {
     }
 
     /// The runs of a row that holds all sizes.
-    pub(super) fn wide(&self, bottle: &Identity, record: &Record) -> std::result::Result<Vec<Piece>, Box<Rejected>> {
+    pub(super) fn wide(
+        &self,
+        bottle: &Identity,
+        record: &Record,
+    ) -> std::result::Result<Vec<Piece>, Box<Rejected>> {
         let CountColumns::Wide { form, runs } = &self.settled.layout.counts else { return Ok(Vec::new()) };
         let mut pieces = Vec::with_capacity(runs.len());
         for (at, run) in runs.iter().enumerate() {
@@ -115,22 +121,38 @@ impl RowReader<'_> {
     fn wide_run(&self, form: Form, run: &RunColumns, record: &Record) -> Placed<Option<Spectrum>> {
         let counted = self.counted(record)?;
         let mut channels = Vec::with_capacity(run.columns.len());
+        let mut gap: Option<&CountColumn> = None;
         for count in &run.columns {
             let placed = |error: Error| (error, Some(count.column));
             let (cell, own) = self.cell(record, count.column)?;
+            if record.text(Some(count.column)).is_none() {
+                gap = gap.or(Some(count));
+                channels.push(Channel::new(count.size, Reading::NotCounted));
+                continue;
+            }
+            if let Some(gap) = gap {
+                let error = ErrorKind::CountMissing { size: gap.size.to_string() };
+                return Err((error.into(), Some(gap.column)));
+            }
             let basis = basis_of(count.basis, counted.basis, own).map_err(placed)?;
-            channels.push(channel(cell, count.size, basis, counted.volume, counted.dilution).map_err(placed)?);
+            channels
+                .push(channel(cell, count.size, basis, counted.volume, counted.dilution).map_err(placed)?);
         }
         spectrum(form, channels).map_err(|error| (error, None))
     }
 
     /// The run of rows that hold a size each. One bad row puts the whole run aside.
-    pub(super) fn long(&self, bottle: &Identity, rows: &[Record]) -> std::result::Result<Piece, Box<Rejected>> {
+    pub(super) fn long(
+        &self,
+        bottle: &Identity,
+        rows: &[Record],
+    ) -> std::result::Result<Piece, Box<Rejected>> {
         let mut channels = Vec::with_capacity(rows.len());
         let mut bands = Vec::new();
         let aside = |error: &Error, column: Option<usize>, at: usize| {
             let mut rejected = self.rejected(bottle, error, column, &rows[at]);
-            let others = rows.iter().enumerate().filter(|(i, _)| *i != at).map(|(_, row)| RejectedRow::of(row));
+            let others =
+                rows.iter().enumerate().filter(|(i, _)| *i != at).map(|(_, row)| RejectedRow::of(row));
             rejected.problem.rows.extend(others);
             rejected.problem.rejected = rows.len() as u64;
             Box::new(rejected)
@@ -175,7 +197,8 @@ impl RowReader<'_> {
     }
 
     fn long_channel(&self, record: &Record) -> Placed<(Channel, Option<f64>)> {
-        let CountColumns::Long { size, count, basis, scale, scale_column, .. } = &self.settled.layout.counts else {
+        let CountColumns::Long { size, count, basis, scale, scale_column, .. } = &self.settled.layout.counts
+        else {
             return Err((ErrorKind::NothingCounted {}.into(), None));
         };
         let (size_of_row, to) =
@@ -207,9 +230,15 @@ impl RowReader<'_> {
     }
 
     /// The bottle of a printed code, or of printed range numbers.
-    pub(super) fn printed(&self, bottle: &Identity, record: &Record) -> std::result::Result<Piece, Box<Rejected>> {
+    pub(super) fn printed(
+        &self,
+        bottle: &Identity,
+        record: &Record,
+    ) -> std::result::Result<Piece, Box<Rejected>> {
         let (code, column) = match &self.settled.layout.counts {
-            CountColumns::Codes { column } => (printed_code(record.cells.get(*column).unwrap_or_default()), Some(*column)),
+            CountColumns::Codes { column } => {
+                (printed_code(record.cells.get(*column).unwrap_or_default()), Some(*column))
+            }
             CountColumns::Numbers { columns } => (printed_numbers(record, columns), None),
             _ => (Err(ErrorKind::NothingCounted {}.into()), None),
         };
@@ -281,7 +310,10 @@ impl RowReader<'_> {
             _ => statement::volume(text, unit),
         };
         let unreadable = || ErrorKind::CellUnreadable { what: "volume".into(), found: text.into() }.into();
-        ml.ok_or_else(unreadable).and_then(CountedVolume::from_ml).map(Some).map_err(|error| (error, Some(column)))
+        ml.ok_or_else(unreadable)
+            .and_then(CountedVolume::from_ml)
+            .map(Some)
+            .map_err(|error| (error, Some(column)))
     }
 
     /// `20`, `1:20`.
@@ -292,7 +324,8 @@ impl RowReader<'_> {
             Ok(Cell::Number(number)) => Some(number.value),
             _ => statement::dilution(text),
         };
-        let unreadable = || ErrorKind::CellUnreadable { what: "dilution factor".into(), found: text.into() }.into();
+        let unreadable =
+            || ErrorKind::CellUnreadable { what: "dilution factor".into(), found: text.into() }.into();
         factor.ok_or_else(unreadable).and_then(Dilution::new).map(Some).map_err(|error| (error, Some(column)))
     }
 
@@ -303,9 +336,12 @@ impl RowReader<'_> {
     }
 
     pub(super) fn companions(&self, record: &Record) -> Vec<Companion> {
-        let own = self.settled.layout.companions.iter().filter_map(|(column, property, unit)| {
-            Some((property, unit, record.text(Some(*column))?))
-        });
+        let own = self
+            .settled
+            .layout
+            .companions
+            .iter()
+            .filter_map(|(column, property, unit)| Some((property, unit, record.text(Some(*column))?)));
         let said = self.context.said.iter().filter_map(|(_, statement)| match statement {
             Statement::Companion(property, unit, text) => Some((property, unit, text.as_str())),
             _ => None,
@@ -322,7 +358,8 @@ impl RowReader<'_> {
         let layout = &self.settled.layout;
         let unread = layout.code.filter(|_| printed.is_none() && layout.holds_counts());
         let columns = layout.notes.iter().copied().chain(unread);
-        let note = |column: usize| Some((self.names.get(column)?.clone(), record.text(Some(column))?.to_owned()));
+        let note =
+            |column: usize| Some((self.names.get(column)?.clone(), record.text(Some(column))?.to_owned()));
         columns.filter_map(note).collect()
     }
 
@@ -347,6 +384,12 @@ impl RowReader<'_> {
             }
         }
         fields
+    }
+
+    /// The other names of the bottle.
+    pub(super) fn more_names(&self, record: &Record) -> Vec<String> {
+        let columns = self.settled.layout.more_ids.iter();
+        columns.filter_map(|&column| record.text(Some(column))).map(str::to_owned).collect()
     }
 
     fn is_blank(&self, record: &Record) -> bool {
@@ -442,11 +485,13 @@ pub(super) fn cell_basis(text: &str) -> Option<Basis> {
 
 /// `1752 per 100 mL` to its number and its unit.
 fn split_unit(text: &str) -> Option<(&str, Basis)> {
-    let is_number = |c: char| c.is_ascii_digit() || matches!(c, '.' | ',' | '\'' | '<' | '>' | '=' | ' ' | '\u{a0}');
+    let is_number =
+        |c: char| c.is_ascii_digit() || matches!(c, '.' | ',' | '\'' | '<' | '>' | '=' | ' ' | '\u{a0}');
     let at = text.find(|c: char| !is_number(c))?;
     let (number, unit) = text.split_at(at);
     let number = number.trim();
-    let said = heading::counts(unit).filter(|said| said.size.is_none())?;
+    let said = heading::counts(unit)
+        .filter(|said| said.size.is_none() && !said.micrometres && said.scale.is_none())?;
     number.bytes().any(|byte| byte.is_ascii_digit()).then_some((number, said.basis?))
 }
 
@@ -458,7 +503,9 @@ pub(super) fn basis_of(column: Option<Basis>, row: Option<Basis>, cell: Option<B
         match found {
             Some((first, other)) if other != basis => {
                 let first = format!("{first} says that counts are {other}");
-                return Err(ErrorKind::BasisContradicted { first, second: format!("{place} says {basis}") }.into());
+                return Err(
+                    ErrorKind::BasisContradicted { first, second: format!("{place} says {basis}") }.into()
+                );
             }
             _ => found = Some((place, basis)),
         }
@@ -483,7 +530,10 @@ pub(super) fn printed_code(text: &str) -> Result<Code> {
     let plain = plain.trim_start_matches(|c: char| c.is_alphabetic()).trim_start_matches("4406:");
     let plain = if plain.contains('/') { plain.to_owned() } else { plain.replace(['-', '\\', '|'], "/") };
     let places = match plain.rsplit('/').collect::<Vec<_>>()[..] {
-        [third, second, first] => [first.strip_prefix("4406").filter(|rest| !rest.is_empty()).unwrap_or(first), second, third].join("/"),
+        [third, second, first] => {
+            [first.strip_prefix("4406").filter(|rest| !rest.is_empty()).unwrap_or(first), second, third]
+                .join("/")
+        }
         _ => return Err(unreadable()),
     };
     places.parse::<Code>().map_err(|_| unreadable())
@@ -499,18 +549,23 @@ fn printed_numbers(record: &Record, columns: &[(usize, Size)]) -> Result<Code> {
         let unreadable = || Error::from(ErrorKind::PrintedCodeUnreadable { found: text.into() });
         let written = text.replace(['\u{2265}', '\u{2267}'], ">=");
         places[at] = written.parse::<Place>().map_err(|_| unreadable())?;
-        if matches!(places[at], Place::Number { number, .. } if number == RangeNumber::ABOVE && !written.contains('>')) {
+        if matches!(places[at], Place::Number { number, .. } if number == RangeNumber::ABOVE && !written.contains('>'))
+        {
             return Err(unreadable());
         }
     }
     Code::new(places)
 }
 
-/// One line of names from the lines of a heading.
+/// One line of names from the lines of a heading; where the line of names is empty, from the line above it.
 pub(super) fn joined(heading: &[Vec<String>], names: usize) -> Vec<String> {
-    let columns = heading.get(names).map_or(0, Vec::len);
+    let columns = heading.iter().map(Vec::len).max().unwrap_or(0);
+    let is_named = |column: usize| {
+        heading.get(names).and_then(|line| line.get(column)).is_some_and(|name| !name.trim().is_empty())
+    };
     let name = |column: usize| {
-        let parts = heading[names..].iter().filter_map(|line| line.get(column)).map(|part| part.trim());
+        let from = if is_named(column) { names } else { 0 };
+        let parts = heading[from..].iter().filter_map(|line| line.get(column)).map(|part| part.trim());
         parts.filter(|part| !part.is_empty()).collect::<Vec<_>>().join(" ")
     };
     (0..columns).map(name).collect()
@@ -574,7 +629,12 @@ fn implied(number: Number, basis: Basis, volume: CountedVolume, dilution: Diluti
 }
 
 /// A companion cell; none where it is empty. What is no number where one is due stays as it was written.
-pub(super) fn measured(text: &str, property: &Property, unit: &CompanionUnit, marks: Marks) -> Option<Measured> {
+pub(super) fn measured(
+    text: &str,
+    property: &Property,
+    unit: &CompanionUnit,
+    marks: Marks,
+) -> Option<Measured> {
     if text.is_empty() {
         return None;
     }
@@ -614,7 +674,14 @@ mod tests {
     }
 
     fn read(value: f64, half_step: f64, basis: Basis, counted: Counted) -> Channel {
-        channel(Cell::Number(number(value, half_step)), Size::um_c(4.0).unwrap(), basis, counted.volume, counted.dilution).unwrap()
+        channel(
+            Cell::Number(number(value, half_step)),
+            Size::um_c(4.0).unwrap(),
+            basis,
+            counted.volume,
+            counted.dilution,
+        )
+        .unwrap()
     }
 
     #[test]

@@ -11,6 +11,8 @@ use super::number::{self, Cell, Marks};
 use super::options::{Decimal, Form, Options};
 use super::row::cell_basis;
 use super::statement::{self, Context};
+use super::statistic::statistic;
+use super::table::is_run_label;
 use crate::class::iso4406::{Code, RangeNumber};
 use crate::count::{Basis, CountedVolume, Dilution};
 use crate::error::{Error, ErrorKind, Result};
@@ -50,6 +52,7 @@ pub(super) fn settle(mut layout: Layout, evidence: &Evidence<'_>) -> Result<Sett
         let marks = evidence.options.decimal.map_or(Marks::Mixed, Marks::Given);
         return Ok(Settled { layout, marks, volume: None, dilution: None, assumed_scale: false, read_as });
     }
+    find_runs(&mut layout, evidence.rows);
     let marks = settle_marks(&layout, evidence)?;
     settle_form(&mut layout, evidence, &mut read_as)?;
     let assumed_scale = settle_scale(&mut layout, evidence, &mut read_as)?;
@@ -62,9 +65,32 @@ pub(super) fn settle(mut layout: Layout, evidence: &Evidence<'_>) -> Result<Sett
     Ok(Settled { layout, marks, volume, dilution, assumed_scale, read_as })
 }
 
+/// A column that its heading does not name, but whose cells are labels of runs and names of summaries, is that of runs.
+fn find_runs(layout: &mut Layout, rows: &[Record]) {
+    if layout.run.is_some() || rows.is_empty() {
+        return;
+    }
+    let labels = |column: usize| {
+        let is_run =
+            |text: &str| is_run_label(text) && text.contains(|c: char| c.is_alphabetic()) && text.len() > 2;
+        let cells = || rows.iter().filter_map(|row| row.text(Some(column)));
+        cells().any(is_run) && cells().all(|text| is_run(text) || statistic(text).is_some())
+    };
+    if let Some(at) = layout.notes.iter().position(|&column| labels(column)) {
+        layout.run = Some(layout.notes.remove(at));
+    }
+}
+
 /// A table that could not be settled: its rows are only kept, not read.
 pub(super) fn unsettled(layout: Layout) -> Settled {
-    Settled { layout, marks: Marks::Mixed, volume: None, dilution: None, assumed_scale: false, read_as: Vec::new() }
+    Settled {
+        layout,
+        marks: Marks::Mixed,
+        volume: None,
+        dilution: None,
+        assumed_scale: false,
+        read_as: Vec::new(),
+    }
 }
 
 /// The one value that several places say, or the two that differ, each with its line.
@@ -76,13 +102,18 @@ fn agreed<T: PartialEq + Copy>(said: &[(u64, T)]) -> std::result::Result<Option<
     }
 }
 
-fn settle_form(layout: &mut Layout, evidence: &Evidence<'_>, read_as: &mut Vec<(&'static str, String)>) -> Result<()> {
+fn settle_form(
+    layout: &mut Layout,
+    evidence: &Evidence<'_>,
+    read_as: &mut Vec<(&'static str, String)>,
+) -> Result<()> {
     if let Some(form) = evidence.options.form {
         layout.set_form(form);
         read_as.push(("form", form_name(form).into()));
         return Ok(());
     }
-    let contradicted = |first: String, second: String| Err(ErrorKind::FormContradicted { first, second }.into());
+    let contradicted =
+        |first: String, second: String| Err(ErrorKind::FormContradicted { first, second }.into());
     let in_line = |(line, form): (u64, Form)| format!("line {line} says that counts are {}", form_name(form));
     let said = match agreed(&evidence.context.forms()) {
         Err([first, second]) => return contradicted(in_line(first), in_line(second)),
@@ -112,13 +143,18 @@ const fn form_name(form: Form) -> &'static str {
 }
 
 /// Settles the scale; whether it was taken because the sizes are those of ISO 4406.
-fn settle_scale(layout: &mut Layout, evidence: &Evidence<'_>, read_as: &mut Vec<(&'static str, String)>) -> Result<bool> {
+fn settle_scale(
+    layout: &mut Layout,
+    evidence: &Evidence<'_>,
+    read_as: &mut Vec<(&'static str, String)>,
+) -> Result<bool> {
     if let Some(scale) = evidence.options.scale {
         layout.set_scale(scale)?;
         read_as.push(("scale", scale.to_string()));
         return Ok(false);
     }
-    let contradicted = |first: String, second: String| Err(ErrorKind::ScaleContradicted { first, second }.into());
+    let contradicted =
+        |first: String, second: String| Err(ErrorKind::ScaleContradicted { first, second }.into());
     let in_line = |(line, scale): (u64, SizeScale)| format!("line {line} says that sizes are in {scale}");
     let said = match agreed(&evidence.context.scales()) {
         Err([first, second]) => return contradicted(in_line(first), in_line(second)),
@@ -140,7 +176,9 @@ fn settle_scale(layout: &mut Layout, evidence: &Evidence<'_>, read_as: &mut Vec<
             if sizes.iter().any(|&(_, said)| said) || has_column {
                 return Ok(false);
             }
-            let of_standard = |um: f64| Code::sizes_um(SizeScale::UmC).contains(&Some(um)) || [21.0, 38.0, 70.0].contains(&um);
+            let of_standard = |um: f64| {
+                Code::sizes_um(SizeScale::UmC).contains(&Some(um)) || [21.0, 38.0, 70.0].contains(&um)
+            };
             if sizes.is_empty() || sizes.iter().any(|&(um, _)| of_standard(um)) {
                 return Ok(true);
             }
@@ -176,7 +214,8 @@ fn settle_volume(
         read_as.push(("volume", volume.ml().to_string()));
         return Ok(Some(volume));
     }
-    let contradicted = |first: String, second: String| Err(ErrorKind::VolumeContradicted { first, second }.into());
+    let contradicted =
+        |first: String, second: String| Err(ErrorKind::VolumeContradicted { first, second }.into());
     let in_line = |(line, ml): (u64, f64)| format!("line {line} says that {ml} mL were counted");
     let said = match agreed(&evidence.context.volumes()) {
         Err([first, second]) => return contradicted(in_line(first), in_line(second)),
@@ -192,7 +231,11 @@ fn settle_volume(
 }
 
 /// The counted volumes that rows say themselves, each with its line \[mL\].
-fn volumes_of<'a>(layout: &Layout, rows: &'a [Record], marks: Marks) -> impl Iterator<Item = (u64, f64)> + 'a {
+fn volumes_of<'a>(
+    layout: &Layout,
+    rows: &'a [Record],
+    marks: Marks,
+) -> impl Iterator<Item = (u64, f64)> + 'a {
     let volume = layout.volume;
     rows.iter().filter_map(move |row| {
         let (column, ml) = volume?;
@@ -215,15 +258,20 @@ fn settle_basis(
         read_as.push(("per", per_name(basis).into()));
         return Ok(());
     }
-    let contradicted = |first: String, second: String| Err(ErrorKind::BasisContradicted { first, second }.into());
-    let in_line = |(line, basis): (u64, Basis)| format!("line {line} says that counts are {}", in_words(basis));
+    let contradicted =
+        |first: String, second: String| Err(ErrorKind::BasisContradicted { first, second }.into());
+    let in_line =
+        |(line, basis): (u64, Basis)| format!("line {line} says that counts are {}", in_words(basis));
     let said = match agreed(&evidence.context.bases()) {
         Err([first, second]) => return contradicted(in_line(first), in_line(second)),
         Ok(said) => said,
     };
     match (layout.said.basis, said) {
         (Some(own), Some((line, other))) if own != other => {
-            return contradicted(format!("the headings say that counts are {}", in_words(own)), in_line((line, other)));
+            return contradicted(
+                format!("the headings say that counts are {}", in_words(own)),
+                in_line((line, other)),
+            );
         }
         (Some(_), _) if layout.basis().is_some() => return Ok(()),
         (_, Some((_, basis))) => {
@@ -236,7 +284,9 @@ fn settle_basis(
     if layout.unit.is_some() || cells_say_units(layout, evidence.rows) {
         return Ok(());
     }
-    let volume = volume.map(CountedVolume::ml).or_else(|| volumes_of(layout, evidence.rows, marks).map(|(_, ml)| ml).next());
+    let volume = volume
+        .map(CountedVolume::ml)
+        .or_else(|| volumes_of(layout, evidence.rows, marks).map(|(_, ml)| ml).next());
     let found = match volume {
         Some(_) if layout.said.called_counts => Some(Basis::Raw),
         _ => decided_by_codes(layout, evidence, marks, volume),
@@ -246,6 +296,11 @@ fn settle_basis(
             layout.assume_basis(basis);
             read_as.push(("per", per_name(basis).into()));
             Ok(())
+        }
+        None if layout.said.standard && all_range_numbers(layout, evidence.rows) => {
+            let readings =
+                "as range numbers they are a code; as counts per mL they are a very clean fluid".into();
+            Err(ErrorKind::BasisNotStated { readings }.into())
         }
         None => Err(not_stated(layout, evidence.rows, marks, volume)),
     }
@@ -273,8 +328,20 @@ fn cells_say_units(layout: &Layout, rows: &[Record]) -> bool {
     cells.filter(|cell| !cell.trim().is_empty()).any(|cell| cell_basis(cell).is_some())
 }
 
+/// Whether every count could as well be a range number.
+fn all_range_numbers(layout: &Layout, rows: &[Record]) -> bool {
+    let columns = layout.count_columns();
+    let mut cells = rows.iter().flat_map(|row| columns.iter().filter_map(|&column| row.text(Some(column))));
+    cells.all(|cell| cell.parse::<RangeNumber>().is_ok())
+}
+
 /// The basis under which the counts give the codes printed beside them.
-fn decided_by_codes(layout: &Layout, evidence: &Evidence<'_>, marks: Marks, volume: Option<f64>) -> Option<Basis> {
+fn decided_by_codes(
+    layout: &Layout,
+    evidence: &Evidence<'_>,
+    marks: Marks,
+    volume: Option<f64>,
+) -> Option<Basis> {
     let code_column = layout.code?;
     let CountColumns::Wide { runs, .. } = &layout.counts else { return None };
     if layout.form() == Form::Differential {
@@ -294,7 +361,9 @@ fn decided_by_codes(layout: &Layout, evidence: &Evidence<'_>, marks: Marks, volu
     let mut matched = vec![0_u32; candidates.len()];
     let mut compared = 0;
     for row in evidence.rows {
-        let Some(code) = row.text(Some(code_column)).and_then(|text| text.parse::<Code>().ok()) else { continue };
+        let Some(code) = row.text(Some(code_column)).and_then(|text| text.parse::<Code>().ok()) else {
+            continue;
+        };
         let numbers = code.places().map(|place| place.range_number());
         let counts = columns.map(|column| match number::read(row.cells.get(column?)?, marks) {
             Ok(Cell::Number(number)) => Some(number.value),
@@ -332,7 +401,8 @@ fn not_stated(layout: &Layout, rows: &[Record], marks: Marks, volume: Option<f64
         Some(ml) => format!("as raw counts in {ml} mL it is {} per mL", count / ml),
         None => format!("as counts per 100 mL it is {} per mL", count / 100.0),
     };
-    ErrorKind::BasisNotStated { readings: format!("as counts per mL, {count} is {count} per mL; {other}") }.into()
+    ErrorKind::BasisNotStated { readings: format!("as counts per mL, {count} is {count} per mL; {other}") }
+        .into()
 }
 
 fn settle_dilution(
@@ -425,7 +495,8 @@ impl Proofs {
         let cells = rows.iter().flat_map(|row| columns.iter().filter_map(|&column| row.cells.get(column)));
         let mut proofs = Self::default();
         for cell in cells {
-            let number = cell.trim().trim_end_matches(|c: char| c.is_alphabetic() || matches!(c, '/' | '#' | ' '));
+            let number =
+                cell.trim().trim_end_matches(|c: char| c.is_alphabetic() || matches!(c, '/' | '#' | ' '));
             let Some(readings) = number::readings(number) else { continue };
             proofs.dot |= readings.proves() == Some(Decimal::Dot);
             proofs.comma |= readings.proves() == Some(Decimal::Comma);

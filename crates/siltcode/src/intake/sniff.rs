@@ -1,11 +1,12 @@
 //! Looking at the head of a text: what parts its cells.
 
+use super::decode::single_byte_encoding;
 use super::heading;
 use super::layout::{CountColumns, Layout};
 use super::lines::{ALIGNED, COLON, Record, Records, TextRecords};
 use super::options::Options;
 use super::row::printed_code;
-use super::table::{is_count, is_group, may_be_units};
+use super::table::{LINES_BELOW, find_heading, is_count, is_group};
 
 /// What parts cells, in the order of trust where two would do.
 pub(super) const DELIMITERS: [u8; 4] = [b';', b'\t', b'|', b','];
@@ -22,9 +23,9 @@ pub(super) fn delimiter(head: &[u8], whole: bool, end_of_line: u8, options: &Opt
         return delimiter;
     }
     let best = |candidates: &[u8]| {
-        let weighed = candidates.iter().map(|&delimiter| {
-            (weight(&records(head, whole, delimiter, end_of_line), options), delimiter)
-        });
+        let weighed = candidates
+            .iter()
+            .map(|&delimiter| (weight(&records(head, whole, delimiter, end_of_line), options), delimiter));
         // The first of equals is trusted most.
         weighed.fold(None, |best: Option<(Weight, u8)>, next| match best {
             Some(best) if best.0 >= next.0 => Some(best),
@@ -48,29 +49,25 @@ const WITH_ROWS: u8 = 3;
 fn records(head: &[u8], whole: bool, delimiter: u8, end_of_line: u8) -> Vec<Record> {
     let end = head.iter().rposition(|&byte| byte == end_of_line).map_or(head.len(), |end| end + 1);
     let end = if whole { head.len() } else { end };
-    let mut text = TextRecords::new(&head[..end], delimiter, end_of_line);
+    let mut text =
+        TextRecords::new(&head[..end], delimiter, end_of_line).in_encoding(single_byte_encoding(head));
     let next = || text.next(Record::default()).ok().flatten();
     std::iter::from_fn(next).take(LOOKED_AT).filter(|record| !record.is_empty()).collect()
 }
 
 fn weight(records: &[Record], options: &Options) -> Weight {
     let mut best = (0, (0, 0));
-    let texts: Vec<Vec<String>> = records.iter().map(Record::texts).collect();
-    for (at, names) in texts.iter().enumerate() {
-        let group = at.checked_sub(1).filter(|&above| is_group(&records[above]));
-        let unit = texts.get(at + 1).filter(|line| may_be_units(line) && names.len() > 1);
-        let lines: Vec<Vec<String>> =
-            group.iter().map(|&above| texts[above].clone()).chain([names.clone()]).chain(unit.cloned()).collect();
-        let found = Layout::of(&lines, usize::from(group.is_some()), options);
-        let below = at + 1 + usize::from(unit.is_some());
-        let rows = &records[below.min(records.len())..];
-        let weight = match found {
-            Ok(Some(layout)) if has_rows(&layout, rows) => (WITH_ROWS, layout.weight()),
-            Ok(Some(layout)) => (1, layout.weight()),
-            Err(_) if names.len() > 1 => (WITH_ROWS, (names.len(), names.len())),
-            _ => match Layout::across(names, &texts[at + 1..], options) {
-                Some(layout) => (2, layout.weight()),
-                None if is_size_row(names) && texts.get(at + 1).is_some_and(|next| is_size_row(next)) => (2, (1, names.len())),
+    for (at, record) in records.iter().enumerate() {
+        let group = at.checked_sub(1).map(|above| &records[above]).filter(|line| is_group(line));
+        let following = &records[at + 1..records.len().min(at + 1 + LINES_BELOW)];
+        let weight = match find_heading(group, record, following, options) {
+            Ok(Some(found)) if has_rows(&found.heading.layout, &records[at + 1..]) => {
+                (WITH_ROWS, found.heading.layout.weight())
+            }
+            Ok(Some(found)) => (1, found.heading.layout.weight()),
+            Err(_) if record.cells.len() > 1 => (WITH_ROWS, (record.cells.len(), record.cells.len())),
+            _ => match of_sizes_down(record, following, options) {
+                Some(weight) => weight,
                 None => continue,
             },
         };
@@ -79,9 +76,21 @@ fn weight(records: &[Record], options: &Options) -> Weight {
     best
 }
 
+/// A table with a row per size that begins here.
+fn of_sizes_down(record: &Record, following: &[Record], options: &Options) -> Option<Weight> {
+    let names = record.texts();
+    let rows: Vec<Vec<String>> = following.iter().map(Record::texts).collect();
+    if let Some(layout) = Layout::across(&names, &rows, options) {
+        return Some((2, layout.weight()));
+    }
+    let alone = is_size_row(&names) && rows.first().is_some_and(|next| is_size_row(next));
+    alone.then_some((2, (1, names.len())))
+}
+
 /// `>=4 um(c)  1752`: a size and its count.
 fn is_size_row(cells: &[String]) -> bool {
-    let size = cells.first().and_then(|cell| heading::counts(cell)).is_some_and(|counts| counts.size.is_some());
+    let size =
+        cells.first().and_then(|cell| heading::counts(cell)).is_some_and(|counts| counts.size.is_some());
     size && cells.iter().skip(1).any(|cell| is_count(cell))
 }
 
@@ -89,9 +98,12 @@ fn is_size_row(cells: &[String]) -> bool {
 fn has_rows(layout: &Layout, rows: &[Record]) -> bool {
     let columns = layout.count_columns();
     let holds = |record: &Record| match layout.counts {
-        CountColumns::Codes { column } => record.text(Some(column)).is_some_and(|text| printed_code(text).is_ok()),
+        CountColumns::Codes { column } => {
+            record.text(Some(column)).is_some_and(|text| printed_code(text).is_ok())
+        }
         _ => {
-            let filled = columns.iter().filter(|&&column| record.cells.get(column).is_some_and(is_count)).count();
+            let filled =
+                columns.iter().filter(|&&column| record.cells.get(column).is_some_and(is_count)).count();
             filled > 0 && 2 * filled >= columns.len()
         }
     };

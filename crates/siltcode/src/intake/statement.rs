@@ -41,7 +41,8 @@ pub(super) fn of(record: &Record) -> Vec<Statement> {
     // A label in one cell and its value in the next, or both in one cell.
     for pair in cells.chunks(2) {
         if let [label, value] = pair
-            && let Some(found) = labelled(label.trim_end_matches(':'), value)
+            && let Some(found) =
+                labelled(label.trim_end_matches(':').trim(), value.trim_start_matches(':').trim())
         {
             statements.push(found);
         }
@@ -64,7 +65,8 @@ fn in_one_cell(text: &str) -> Option<Statement> {
     }
     let (label, value) = text.split_once(' ')?;
     let is_bottle = words::rank("bottle", &heading::plain(label)).is_some();
-    let is_name = value.len() <= 24 && value.bytes().any(|byte| byte.is_ascii_digit()) && !value.contains(' ');
+    let is_name =
+        value.len() <= 24 && value.bytes().any(|byte| byte.is_ascii_digit()) && !value.contains(' ');
     (is_bottle && is_name).then(|| Statement::Bottle(value.to_owned()))
 }
 
@@ -87,8 +89,30 @@ fn labelled(label: &str, value: &str) -> Option<Statement> {
             Some(Statement::Companion(property, unit, value.to_owned()))
         }
         Role::Code => Some(Statement::Code(value.to_owned())),
+        _ if names_counted_volume(label) => volume(value, f64::NAN).map(Statement::Volume),
         _ => None,
     }
+}
+
+/// Whether a label names the volume that was counted, not that of a tank or a bottle.
+fn names_counted_volume(label: &str) -> bool {
+    let folded = words::fold(label);
+    let mut words_of = folded.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty());
+    let names = words_of.clone().any(|word| word.len() > 1 && words::is("volume", word));
+    names && !words_of.any(|word| words::is("vessel-volume", word))
+}
+
+/// `volume per run 25 mL`, `raw counts in 10 mL`: the volume that a text names in passing \[mL\].
+fn volume_in_passing(text: &str, raw: bool) -> Option<f64> {
+    if !raw && !names_counted_volume(text) {
+        return None;
+    }
+    let words_of: Vec<&str> = text.split_whitespace().collect();
+    words_of.windows(2).find_map(|pair| {
+        let unit = pair[1].trim_end_matches([',', ';', '.', ')']);
+        let is_volume = heading::volume_alone(&format!("1 {unit}")).is_some();
+        is_volume.then(|| volume(&format!("{} {unit}", pair[0].trim_start_matches('(')), 1.0))?
+    })
 }
 
 /// `10 mL`, `0,01 L`, `10`: a volume \[mL\]; `unit` is what the label says one is.
@@ -101,14 +125,15 @@ pub(super) fn volume(text: &str, unit: f64) -> Option<f64> {
         _ => heading::volume_alone(&format!("1 {}", named.split_whitespace().next()?))?.volume_ml()?,
     };
     match number::read(number.trim(), Marks::Mixed) {
-        Ok(Cell::Number(number)) if number.value > 0.0 => Some(number.value * unit),
+        Ok(Cell::Number(number)) if number.value > 0.0 && unit.is_finite() => Some(number.value * unit),
         _ => None,
     }
 }
 
 /// `20`, `1:20`, `1/20`, `20x`: a dilution factor.
 pub(super) fn dilution(text: &str) -> Option<f64> {
-    let text = text.trim().trim_end_matches(['x', 'X', '-', '\u{d7}']).trim_start_matches(['x', '\u{d7}']).trim();
+    let text =
+        text.trim().trim_end_matches(['x', 'X', '-', '\u{d7}']).trim_start_matches(['x', '\u{d7}']).trim();
     let factor = match text.split_once([':', '/']) {
         Some((one, factor)) if one.trim() == "1" => factor.trim(),
         Some(_) => return None,
@@ -122,15 +147,21 @@ pub(super) fn dilution(text: &str) -> Option<f64> {
 
 /// What a text says of counts in passing.
 fn free(text: &str) -> Vec<Statement> {
-    let mut statements: Vec<Statement> = heading::stated_basis(text).map(Statement::Basis).into_iter().collect();
+    let mut statements: Vec<Statement> =
+        heading::stated_basis(text).map(Statement::Basis).into_iter().collect();
     let folded = words::fold(text);
-    let words_of: Vec<&str> = folded.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()).collect();
+    let words_of: Vec<&str> =
+        folded.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()).collect();
     let has = |meaning: &str| words_of.iter().any(|word| word.len() > 2 && words::is(meaning, word));
-    let speaks_of_counts = has("counted") || words_of.contains(&"results") || words_of.contains(&"values");
-    let raw = has("raw") || words_of.windows(2).any(|pair| pair == ["as", "counted"] || pair == ["as", "registered"]);
+    let speaks_of_counts = has("counting") || has("answer");
+    let raw = has("raw")
+        || words_of.windows(2).any(|pair| pair == ["as", "counted"] || pair == ["as", "registered"]);
     if raw && speaks_of_counts {
+        // `raw counts in 10 mL` says a volume, not a concentration.
+        statements.retain(|statement| !matches!(statement, Statement::Basis(_)));
         statements.push(Statement::Basis(Basis::Raw));
     }
+    statements.extend(volume_in_passing(text, raw && speaks_of_counts).map(Statement::Volume));
     if speaks_of_counts || has("sized") || has("micrometre") {
         match (has("cumulative"), has("differential")) {
             (true, false) => statements.push(Statement::Form(Form::Cumulative)),
@@ -139,7 +170,10 @@ fn free(text: &str) -> Vec<Statement> {
         }
     }
     let scales = [
-        (SizeScale::UmC, folded.contains("um(c)") || folded.contains("um (c)") || words_of.contains(&"11171")),
+        (
+            SizeScale::UmC,
+            folded.contains("um(c)") || folded.contains("um (c)") || words_of.contains(&"11171"),
+        ),
         (SizeScale::Acftd, words_of.contains(&"acftd") || words_of.contains(&"4402")),
         (SizeScale::UmB, folded.contains("um(b)") || folded.contains("um (b)")),
     ];
@@ -243,8 +277,18 @@ mod tests {
         ] {
             assert!(said(text).contains(&Statement::Basis(basis)), "{text}: {:?}", said(text));
         }
-        for text in ["Flow 10 mL/min", "Volume per run: 10 mL", "Water in mg per L", "Sample bottle 100 ml", "10 mL per run"] {
-            assert!(!said(text).iter().any(|said| matches!(said, Statement::Basis(_))), "{text}: {:?}", said(text));
+        for text in [
+            "Flow 10 mL/min",
+            "Volume per run: 10 mL",
+            "Water in mg per L",
+            "Sample bottle 100 ml",
+            "10 mL per run",
+        ] {
+            assert!(
+                !said(text).iter().any(|said| matches!(said, Statement::Basis(_))),
+                "{text}: {:?}",
+                said(text)
+            );
         }
     }
 

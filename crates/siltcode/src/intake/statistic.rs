@@ -46,7 +46,8 @@ fn of_words(words: &[String]) -> Option<Statistic> {
         let others = words[..from].iter().chain(&words[to..]);
         (others.clone().all(beside) && !ends_in_name(&words[to..])).then_some(inside)
     };
-    let runs = (1..=words.len()).rev().flat_map(|length| (0..=words.len() - length).map(move |from| (from, length)));
+    let runs =
+        (1..=words.len()).rev().flat_map(|length| (0..=words.len() - length).map(move |from| (from, length)));
     runs.into_iter().find_map(|(from, length)| found(from, from + length))
 }
 
@@ -60,7 +61,8 @@ fn is_number(word: &str) -> bool {
 }
 
 fn known(text: &str) -> Option<Statistic> {
-    let meanings = [("mean", Statistic::Mean), ("spread", Statistic::Spread), ("other-sum", Statistic::Other)];
+    let meanings =
+        [("mean", Statistic::Mean), ("spread", Statistic::Spread), ("other-sum", Statistic::Other)];
     let plain = text.replace('-', " ");
     let is = |meaning| words::is(meaning, text) || words::is(meaning, &plain);
     meanings.into_iter().find_map(|(meaning, statistic)| is(meaning).then_some(statistic))

@@ -29,7 +29,9 @@ pub(super) enum Fit {
 /// Whether a row is a summary of the runs of the bottle above it.
 pub(super) fn fit(record: &Record, bottle: &Sample, counts: &CountColumns, marks: Marks) -> Fit {
     let CountColumns::Wide { form: Form::Cumulative, runs } = counts else { return Fit::None };
-    let ([columns], true) = (runs.as_slice(), (2..=MOST_RUNS).contains(&bottle.runs.len())) else { return Fit::None };
+    let ([columns], true) = (runs.as_slice(), (2..=MOST_RUNS).contains(&bottle.runs.len())) else {
+        return Fit::None;
+    };
     let sizes: Vec<OfSize> =
         columns.columns.iter().filter_map(|count| OfSize::of(count, record, bottle, marks)).collect();
     let differ = sizes.iter().any(|size| size.most > size.least);
@@ -48,7 +50,9 @@ pub(super) fn fit(record: &Record, bottle: &Sample, counts: &CountColumns, marks
     ];
     let found = known.into_iter().find(|(_, _, value)| fits(*value));
     match found {
-        Some((_, statistic @ (Statistic::Mean | Statistic::Spread), _)) if chance < RARE => Fit::Is(statistic),
+        Some((_, statistic @ (Statistic::Mean | Statistic::Spread), _)) if chance < RARE => {
+            Fit::Is(statistic)
+        }
         Some((name, ..)) => Fit::MayBe(name),
         None => Fit::None,
     }
@@ -59,7 +63,9 @@ pub(super) fn is_far_below(record: &Record, bottle: &Sample, counts: &CountColum
     const FRACTION: f64 = 0.25;
     const COUNTED: f64 = 20.0;
     let CountColumns::Wide { runs, .. } = counts else { return false };
-    let ([columns], true) = (runs.as_slice(), (2..=MOST_RUNS).contains(&bottle.runs.len())) else { return false };
+    let ([columns], true) = (runs.as_slice(), (2..=MOST_RUNS).contains(&bottle.runs.len())) else {
+        return false;
+    };
     let sizes: Vec<OfSize> =
         columns.columns.iter().filter_map(|count| OfSize::of(count, record, bottle, marks)).collect();
     let compared: Vec<&OfSize> = sizes.iter().filter(|size| size.least >= COUNTED).collect();
@@ -79,7 +85,9 @@ struct OfSize {
 
 impl OfSize {
     fn of(count: &CountColumn, record: &Record, bottle: &Sample, marks: Marks) -> Option<Self> {
-        let Ok(Cell::Number(cell)) = number::read(record.cells.get(count.column)?, marks) else { return None };
+        let Ok(Cell::Number(cell)) = number::read(record.cells.get(count.column)?, marks) else {
+            return None;
+        };
         let of_run = |run: &crate::sample::Run| {
             let channel = run.spectrum.channel(count.size)?;
             match (count.basis, channel.reading, channel.evidence) {

@@ -17,7 +17,7 @@ use super::options::Options;
 use super::problem::{Notice, Problem, RejectedRow, Table};
 use super::row::{Identity, Piece, Rejected, RowReader, joined, unnamed};
 use super::settle::{self, Evidence};
-use super::statement::Context;
+use super::statement::{self, Context, Statement};
 use super::statistic::{Statistic, leading_statistic, statistic};
 use super::summary::{self, Fit};
 use super::{Batch, Sink, rejects, sniff, words};
@@ -57,6 +57,8 @@ pub(super) struct TableReader<'a, 'o, S: Sink> {
     gatherer: Gatherer,
     /// The bottle that rows without a name belong to.
     last_id: Option<String>,
+    /// The bottle of the last row.
+    last: Option<Identity>,
     passed: PassedOverLines,
     /// Why the first table that could not be settled could not.
     refused: Option<Error>,
@@ -110,13 +112,18 @@ impl Source<'_> {
     }
 }
 
+/// How many records below a heading are looked at to find it.
+pub(super) const LINES_BELOW: usize = 8;
+
 /// A heading that was found.
-struct Heading {
-    layout: Layout,
-    /// Its lines above the one with the names, taken from the loose lines.
+pub(super) struct Heading {
+    pub(super) layout: Layout,
+    /// Its lines above the record it was found at, taken from the loose lines.
     above: usize,
-    /// Its lines below.
+    /// Its lines below that record.
     below: usize,
+    /// Which of its lines names the columns.
+    names: usize,
     /// The names stand in the record itself; else the record is the first row.
     own: bool,
 }
@@ -141,6 +148,7 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
             global: Context::default(),
             gatherer: Gatherer::default(),
             last_id,
+            last: None,
             passed: PassedOverLines::default(),
             refused: None,
             tables: 0,
@@ -186,7 +194,8 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
     fn unread_heading(&self, lines: &[Record]) -> Option<Error> {
         let word_of = |cell: &str| {
             let parsed = heading::parse(cell);
-            let speaks = parsed.counts.size.is_some() && (parsed.counts.micrometres || parsed.counts.scale.is_some());
+            let speaks =
+                parsed.counts.size.is_some() && (parsed.counts.micrometres || parsed.counts.scale.is_some());
             let word = parsed.unknown.filter(|_| speaks && statistic(cell).is_none())?;
             Some(ErrorKind::HeadingWordUnknown { word, heading: cell.trim().into() })
         };
@@ -218,6 +227,8 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
         }
         if let Some(open) = &self.table
             && repeats_heading(&record, &open.rows)
+            && open.across.is_none()
+            && !self.loose_says_something()
         {
             return Ok(self.pass_over(PassedOver::Heading, record));
         }
@@ -234,6 +245,11 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
         self.row(record)
     }
 
+    /// Whether the lines above a heading say something of the table it begins.
+    fn loose_says_something(&self) -> bool {
+        self.loose.iter().any(|line| !statement::of(line).is_empty())
+    }
+
     /// Whether a record can begin a table: quick, for most rows cannot.
     fn may_be_heading(&self, record: &Record) -> bool {
         let Some(open) = &self.table else { return true };
@@ -244,28 +260,35 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
 
     /// The heading that begins with this record.
     fn heading(&mut self, record: &Record) -> Result<Option<Heading>> {
-        let names = record.texts();
-        let group = self.loose.last().filter(|line| is_group(line)).map(Record::texts);
-        let following: Vec<Vec<String>> = self.source.peek(8)?.iter().map(Record::texts).collect();
-        let unit = following.first().filter(|line| may_be_units(line) && names.len() > 1).cloned();
-        let lines: Vec<Vec<String>> = group.iter().chain([&names]).chain(unit.iter()).cloned().collect();
-        let above = usize::from(group.is_some());
-        let found = Layout::of(&lines, above, self.options);
-        let layout = match found {
-            Ok(layout) => layout,
+        let following: Vec<Record> = self.source.peek(LINES_BELOW)?.to_vec();
+        let group = self.loose.last().filter(|line| is_group(line));
+        match find_heading(group, record, &following, self.options) {
+            Ok(Some(found)) => {
+                let names =
+                    if found.below_names { following.first().map_or(record, |line| line) } else { record };
+                let names = names.texts();
+                if found.heading.own && !self.is_new(&found.heading.layout, &names) {
+                    return Ok(None);
+                }
+                Ok(Some(found.heading))
+            }
+            Ok(None) => {
+                let names = record.texts();
+                let following: Vec<Vec<String>> = following.iter().map(Record::texts).collect();
+                Ok(self.heading_across(&names, &following))
+            }
             Err(error) => {
                 let file = Some(self.origin.file.clone());
-                let position = Position { file, sheet: self.origin.sheet.clone(), line: Some(record.line), column: None };
+                let position = Position {
+                    file,
+                    sheet: self.origin.sheet.clone(),
+                    line: Some(record.line),
+                    column: None,
+                };
                 self.refused.get_or_insert(error.at(position));
-                None
+                Ok(None)
             }
-        };
-        if let Some(layout) = layout {
-            // A unit line that itself heads a table is none.
-            let below = usize::from(unit.is_some());
-            return Ok(self.is_new(&layout, &names).then_some(Heading { layout, above, below, own: true }));
         }
-        Ok(self.heading_across(&names, &following))
     }
 
     /// A table with a row per size and a column per bottle or run.
@@ -277,20 +300,24 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
                 return None;
             }
         }
-        if let Some(layout) = Layout::across(names, following, self.options).filter(|_| !names.iter().skip(1).any(|name| is_count(name))) {
-            return Some(Heading { layout, above: 0, below: 0, own: true });
+        if let Some(layout) = Layout::across(names, following, self.options)
+            .filter(|_| !names.iter().skip(1).any(|name| is_count(name)))
+        {
+            return Some(Heading { layout, above: 0, below: 0, names: 0, own: true });
         }
         if open_across {
             return None;
         }
         let mut rows = vec![names.to_vec()];
         rows.extend_from_slice(following);
-        let blank: Vec<String> = (0..names.len()).map(|column| if column == 0 { String::new() } else { format!("value {column}") }).collect();
+        let blank: Vec<String> = (0..names.len())
+            .map(|column| if column == 0 { String::new() } else { format!("value {column}") })
+            .collect();
         let mut layout = Layout::across(&blank, &rows, self.options)?;
         let CountColumns::Across { columns, .. } = &mut layout.counts else { return None };
         columns.truncate(1);
         columns.iter_mut().for_each(|across| across.id = None);
-        Some(Heading { layout, above: 0, below: 0, own: false })
+        Some(Heading { layout, above: 0, below: 0, names: 0, own: false })
     }
 
     /// Within a table another heading must name two sizes at least: a failing row may hold a word or two of one.
@@ -300,9 +327,15 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
         let worded = names.iter().any(|name| {
             heading::counts(name).is_some_and(|counts| counts.size.is_some() && !counts.is_bare())
         });
-        let known = usize::from(layout.id.is_some()) + usize::from(layout.run.is_some()) + layout.fields.len();
+        let known =
+            usize::from(layout.id.is_some()) + usize::from(layout.run.is_some()) + layout.fields.len();
         match &layout.counts {
-            CountColumns::Wide { .. } | CountColumns::Numbers { .. } => (sizes >= 2 && worded && (known > 0 || sizes == names.len() || open.rows.names.len() == names.len())) || open.rows.names == names,
+            CountColumns::Wide { .. } | CountColumns::Numbers { .. } => {
+                (sizes >= 2
+                    && worded
+                    && (known > 0 || sizes == names.len() || open.rows.names.len() == names.len()))
+                    || open.rows.names == names
+            }
             _ => known > 0 || open.rows.names == names,
         }
     }
@@ -356,14 +389,23 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
         context
     }
 
-    fn open_table(&mut self, lines: &[Record], found: Heading, mut context: Context, first_row: Option<&Record>) -> Result<()> {
+    fn open_table(
+        &mut self,
+        lines: &[Record],
+        found: Heading,
+        mut context: Context,
+        first_row: Option<&Record>,
+    ) -> Result<()> {
         self.tables += 1;
         let texts: Vec<Vec<String>> = lines.iter().map(Record::texts).collect();
-        let names = if found.own { joined(&texts, found.above) } else { vec![String::new(); found.layout.width] };
+        let names =
+            if found.own { joined(&texts, found.above) } else { vec![String::new(); found.layout.width] };
         let across = matches!(found.layout.counts, CountColumns::Across { .. }).then(Across::default);
-        let ahead: Vec<Record> = first_row.cloned().into_iter().chain(self.source.peek(AHEAD)?.iter().cloned()).collect();
+        let ahead: Vec<Record> =
+            first_row.cloned().into_iter().chain(self.source.peek(AHEAD)?.iter().cloned()).collect();
         let rows = rows_of(&ahead, &found.layout);
-        context.said.extend(footnotes(&ahead[..rows.1], &found.layout).said);
+        context.said.extend(footnotes(&ahead[..rows.1], &found.layout, rows.1 == ahead.len()).said);
+        context.said.extend(said_by_groups(&lines[..found.names.min(lines.len())], &found.layout));
         let evidence = Evidence { context: &context, rows: &rows.0, options: self.options };
         let settled = settle::settle(found.layout.clone(), &evidence);
         let mut table = Table {
@@ -372,7 +414,7 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
             heading: lines.iter().map(RejectedRow::of).collect(),
             read_as: self.origin.delimiter.map(|name| ("delimiter", name.to_owned())).into_iter().collect(),
         };
-        let line = lines.get(found.above).or(first_row).map_or(0, |record| record.line);
+        let line = lines.get(found.names).or(first_row).map_or(0, |record| record.line);
         let (settled, refused) = match settled {
             Ok(settled) => (settled, None),
             Err(error) => {
@@ -388,7 +430,10 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
             }
         };
         table.read_as.extend(settled.read_as.iter().cloned());
-        self.gatherer.expect_labels(settled.layout.run.is_some() || matches!(settled.layout.counts, CountColumns::Wide { ref runs, .. } if runs.len() > 1));
+        self.gatherer.expect_labels(
+            settled.layout.run.is_some()
+                || matches!(settled.layout.counts, CountColumns::Wide { ref runs, .. } if runs.len() > 1),
+        );
         if refused.is_none() {
             for notice in notices::of_table(&settled, &table, line, self.tables, &names) {
                 self.sink.notice(notice);
@@ -467,8 +512,8 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
         let Some(open) = &self.table else { return Ok(Some(record)) };
         if let Err(error) = open.rows.ensure_length(&record) {
             let bottle = self.identity(&record);
-            let problem = self.rows().map(|rows| rows.problem(&error, None, &record, Some(&bottle)));
-            problem.into_iter().for_each(|problem| self.reject(problem));
+            let rejected = self.rows().map(|rows| rows.rejected(&bottle, &error, None, &record));
+            rejected.into_iter().for_each(|rejected| self.reject_row(rejected));
             return Ok(Some(record));
         }
         if matches!(open.rows.settled.layout.counts, CountColumns::Long { .. }) {
@@ -493,6 +538,13 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
         self.take_name(&bottle);
         match pieces {
             Ok(mut pieces) => {
+                let by_place = self.rows().is_some_and(|rows| rows.settled.layout.named_by_place);
+                if let [piece] = pieces.as_mut_slice()
+                    && by_place
+                    && piece.run.is_none()
+                {
+                    piece.bottle.more.push(record.line.to_string());
+                }
                 if let [piece] = pieces.as_mut_slice()
                     && piece.run.is_none()
                     && piece.bottle.named
@@ -539,7 +591,9 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
             && !is_run_label(text)
         {
             let last = self.gatherer.last();
-            let fits = last.map_or(Fit::None, |bottle| summary::fit(record, &bottle.sample, &layout.counts, rows.settled.marks));
+            let fits = last.map_or(Fit::None, |bottle| {
+                summary::fit(record, &bottle.sample, &layout.counts, rows.settled.marks)
+            });
             if let Fit::Is(statistic) = fits {
                 return Some(Ok(reason_of(statistic)));
             }
@@ -551,21 +605,32 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
         }
         let bottle = self.gatherer.last()?;
         let name = record.text(layout.id);
-        let same = name.is_none_or(|name| name == bottle.sample.id);
+        let mut identity = Identity { id: bottle.sample.id.clone(), ..Identity::default() };
+        identity.fields = rows.fields(record);
+        identity.more = rows.more_names(record);
+        let same = name.or(self.last_id.as_deref()).is_none_or(|name| name == bottle.sample.id)
+            && bottle.may_hold(&identity, name.is_none());
         let fits = summary::fit(record, &bottle.sample, &layout.counts, rows.settled.marks);
         match (fits, label) {
             (Fit::Is(statistic), None) => return Some(Ok(reason_of(statistic))),
-            (Fit::Is(_), Some(_)) if same => return ask("the row equals a summary of the runs above it, but has the label of a run".to_owned()),
-            (Fit::MayBe(name), None) if same => return ask(format!("the row equals the {name} of the runs above it")),
+            (Fit::Is(_), Some(_)) if same => {
+                return ask(
+                    "the row equals a summary of the runs above it, but has the label of a run".to_owned()
+                );
+            }
+            (Fit::MayBe(name), None) if same => {
+                return ask(format!("the row equals the {name} of the runs above it"));
+            }
             _ => {}
         }
         let starts_as_summary = name.and_then(leading_statistic).filter(|_| label.is_none());
         if let (Some(statistic), false) = (starts_as_summary, fits == Fit::None) {
             return Some(Ok(reason_of(statistic)));
         }
-        let far_below = same && summary::is_far_below(record, &bottle.sample, &layout.counts, rows.settled.marks);
+        let far_below =
+            same && summary::is_far_below(record, &bottle.sample, &layout.counts, rows.settled.marks);
         let belongs = label.is_some() || bottle.sample.runs.iter().any(|run| run.label.is_some());
-        if far_below && belongs && bottle.is_named_like(name) {
+        if far_below && belongs {
             return ask("the row lies far below all runs above it, as a deviation would".to_owned());
         }
         None
@@ -628,16 +693,33 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
         let Some(open) = &mut self.table else { return Identity::default() };
         let layout = &open.rows.settled.layout;
         let own = record.text(layout.id).map(str::to_owned);
-        let may_be_run = layout.run.is_some() || layout.id.is_none() || matches!(layout.counts, CountColumns::Long { .. });
-        let above = || self.last_id.clone().filter(|_| may_be_run);
-        let found = own.or_else(above);
+        let may_be_run =
+            layout.run.is_some() || layout.id.is_none() || matches!(layout.counts, CountColumns::Long { .. });
+        let inherits = own.is_none() && may_be_run;
+        let found = own.or_else(|| self.last_id.clone().filter(|_| may_be_run));
         let named = found.is_some();
         if !named && !open.said_unnamed {
             open.said_unnamed = true;
             self.sink.notice(notices::unnamed(&open.rows.table, record.line));
         }
-        let fields = open.rows.fields(record);
-        Identity { id: found.unwrap_or_else(|| unnamed(record.line)), named, fields }
+        let mut fields = open.rows.fields(record);
+        let mut more = open.rows.more_names(record);
+        let id = found.unwrap_or_else(|| unnamed(record.line));
+        // What stands with the name on the first run's row holds for the rows below it.
+        if let Some(last) = self.last.as_ref().filter(|last| inherits && layout.id.is_some() && last.id == id)
+        {
+            let missing = last.fields.iter().filter(|(field, _)| {
+                field.tells_bottles_apart() && !fields.iter().any(|(known, _)| known == field)
+            });
+            let missing: Vec<_> = missing.cloned().collect();
+            fields.extend(missing);
+            if more.is_empty() {
+                more.clone_from(&last.more);
+            }
+        }
+        let bottle = Identity { id, named, fields, more };
+        self.last = Some(bottle.clone());
+        bottle
     }
 
     fn hand_on(&mut self, bottle: Bottle) {
@@ -710,9 +792,18 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
                     line: Some(line.line),
                     column: None,
                 };
-                let table = Table { file: self.origin.file.clone(), sheet: self.origin.sheet.clone(), ..Table::default() };
+                let table = Table {
+                    file: self.origin.file.clone(),
+                    sheet: self.origin.sheet.clone(),
+                    ..Table::default()
+                };
                 let found = line.cells.iter().collect::<Vec<_>>().join(" | ");
-                self.reject(Problem::new(&error.at(position), found, vec![RejectedRow::of(&line)], Arc::new(table)));
+                self.reject(Problem::new(
+                    &error.at(position),
+                    found,
+                    vec![RejectedRow::of(&line)],
+                    Arc::new(table),
+                ));
             } else {
                 self.account.pass_over(reason, 1);
                 self.passed.add(reason, line.line);
@@ -751,7 +842,8 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
     }
 
     fn say_what_was_passed_over(&mut self) {
-        let table = Table { file: self.origin.file.clone(), sheet: self.origin.sheet.clone(), ..Table::default() };
+        let table =
+            Table { file: self.origin.file.clone(), sheet: self.origin.sheet.clone(), ..Table::default() };
         if self.source.records.was_latin1() {
             self.sink.notice(notices::latin1(&table));
         }
@@ -872,13 +964,102 @@ fn summary_by_words(record: &Record, rows: &RowReader<'_>) -> Option<PassedOver>
     })
 }
 
+/// A heading, and whether its names stand in the line below the record it was found at.
+pub(super) struct FoundHeading {
+    pub(super) heading: Heading,
+    below_names: bool,
+}
+
+/// The heading that begins with this record: with the line of groups above it, or below it the line of names, or the
+/// line of units. There must be a row below it that it fits.
+///
+/// # Errors
+/// Those of [`Layout::of`].
+pub(super) fn find_heading(
+    group: Option<&Record>,
+    record: &Record,
+    following: &[Record],
+    options: &Options,
+) -> Result<Option<FoundHeading>> {
+    if record.cells.len() < 2 && following.iter().all(|line| line.cells.len() < 2) {
+        return Ok(None);
+    }
+    let names = record.texts();
+    let next = following.first().filter(|line| !line.hidden).map(Record::texts);
+    let unit_below =
+        |line: Option<&Record>| line.map(Record::texts).filter(|line| may_be_units(line) && names.len() > 1);
+    // Groups above names: the record is the line of groups.
+    if let Some(next) = next
+        .as_ref()
+        .filter(|next| names.len() > 1 && next.len() > 1 && is_group(record) && !may_be_units(next))
+    {
+        let alone = Layout::of(std::slice::from_ref(&names), 0, options).ok().flatten();
+        let unit = unit_below(following.get(1));
+        let lines: Vec<Vec<String>> = [names.clone(), next.clone()].into_iter().chain(unit.clone()).collect();
+        let both = Layout::of(&lines, 1, options)?;
+        let below = 1 + usize::from(unit.is_some());
+        let next_alone = Layout::of(&lines[1..], 0, options).ok().flatten();
+        if let Some(layout) = both
+            && next_alone.as_ref() != Some(&layout)
+            && alone.is_none_or(|alone| alone.count_columns().len() < layout.count_columns().len())
+            && fits_rows(&layout, &following[below.min(following.len())..])
+        {
+            let heading = Heading { layout, above: 0, below, names: 1, own: true };
+            return Ok(Some(FoundHeading { heading, below_names: true }));
+        }
+    }
+    let unit = unit_below(following.first());
+    let with = |group: Option<&Record>| -> Result<Option<(Layout, usize)>> {
+        let above = usize::from(group.is_some());
+        let lines: Vec<Vec<String>> =
+            group.map(Record::texts).into_iter().chain([names.clone()]).chain(unit.clone()).collect();
+        Ok(Layout::of(&lines, above, options)?.map(|layout| (layout, above)))
+    };
+    let plain = with(None);
+    let (layout, above) = match (group.map(|group| with(Some(group))), plain) {
+        // A line above that changes nothing is a title.
+        (Some(Ok(Some((grouped, above)))), Ok(Some((plain, _)))) if grouped != plain => (grouped, above),
+        (Some(Ok(Some((grouped, above)))), Ok(None) | Err(_)) => (grouped, above),
+        (_, Ok(Some(plain))) => plain,
+        (_, Err(error)) => return Err(error),
+        _ => return Ok(None),
+    };
+    let below = usize::from(unit.is_some());
+    if !fits_rows(&layout, &following[below.min(following.len())..]) {
+        return Ok(None);
+    }
+    let heading = Heading { layout, above, below, names: above, own: true };
+    Ok(Some(FoundHeading { heading, below_names: false }))
+}
+
+/// Whether some row below a heading holds what it names; where there is none, nothing speaks against it.
+fn fits_rows(layout: &Layout, rows: &[Record]) -> bool {
+    let columns = layout.count_columns();
+    let fits = |record: &Record| match &layout.counts {
+        CountColumns::Long { size, .. } => record.cells.get(*size).is_some_and(|cell| {
+            heading::counts(cell).is_some_and(|counts| counts.size.is_some()) && holds_counts(record, layout)
+        }),
+        CountColumns::Codes { column } => record.text(Some(*column)).is_some(),
+        _ => columns.iter().any(|&column| {
+            record.cells.get(column).is_some_and(|cell| {
+                is_count(cell) || !cell.trim().is_empty() && heading::counts(cell).is_none()
+            })
+        }),
+    };
+    let speaks_for_itself = matches!(layout.counts, CountColumns::Wide { .. })
+        && layout.sizes_um().len() > 1
+        && (layout.said.basis.is_some() || layout.said.scale.is_some());
+    rows.is_empty() || speaks_for_itself || rows.iter().any(fits)
+}
+
 /// The rows of a table among the records behind its heading, up to the next heading, and where they end.
 fn rows_of(ahead: &[Record], layout: &Layout) -> (Vec<Record>, usize) {
     let columns = layout.count_columns();
     let is_heading = |record: &Record| {
         let names = record.texts();
         let sized = names.iter().filter(|name| {
-            heading::counts(name).is_some_and(|counts| counts.size.is_some() && (counts.micrometres || counts.scale.is_some()))
+            heading::counts(name)
+                .is_some_and(|counts| counts.size.is_some() && (counts.micrometres || counts.scale.is_some()))
         });
         sized.count() >= 2 && !names.iter().any(|name| is_count(name) && heading::counts(name).is_none())
     };
@@ -892,23 +1073,45 @@ fn rows_of(ahead: &[Record], layout: &Layout) -> (Vec<Record>, usize) {
     (ahead[..end].iter().filter(is_row).cloned().collect(), end)
 }
 
-/// What lines below the rows of a table say of it.
-fn footnotes(ahead: &[Record], layout: &Layout) -> Context {
+/// What a heading's lines of groups say in passing, where the names of the columns do not say it.
+fn said_by_groups(groups: &[Record], layout: &Layout) -> Vec<(u64, Statement)> {
+    let mut context = Context::default();
+    context.learn(groups);
+    let said = &layout.said;
+    context.said.retain(|(_, statement)| match statement {
+        Statement::Basis(_) => said.basis.is_none(),
+        Statement::Scale(_) => said.scale.is_none(),
+        Statement::Form(_) | Statement::Volume(_) => true,
+        _ => false,
+    });
+    context.said
+}
+
+/// What lines below the rows of a table say of it. In front of another table only those that stand right below the
+/// rows are its own: the others are the title of the next.
+fn footnotes(ahead: &[Record], layout: &Layout, is_last: bool) -> Context {
     let columns = layout.count_columns();
-    let is_row = |record: &Record| columns.iter().any(|&column| record.cells.get(column).is_some_and(is_count));
+    let is_row =
+        |record: &Record| columns.iter().any(|&column| record.cells.get(column).is_some_and(is_count));
     let last = ahead.iter().rposition(is_row).map_or(0, |at| at + 1);
     let mut context = Context::default();
-    let mut previous = ahead.get(last.wrapping_sub(1)).map_or(0, |record| record.line);
-    let lines = ahead[last..].iter().take_while(|record| {
-        // In front of another table, what an empty line parts from this one is that table's title.
-        let near = previous == 0 || record.line <= previous + 3;
-        previous = record.line;
-        near
-    });
-    context.learn(lines);
+    if is_last {
+        context.learn(&ahead[last..]);
+    } else {
+        let mut previous = ahead.get(last.wrapping_sub(1)).map_or(0, |record| record.line);
+        let adjoins = |record: &&Record| {
+            let near = record.line <= previous + 1;
+            previous = record.line;
+            near
+        };
+        let own: Vec<&Record> = ahead[last..].iter().take_while(adjoins).collect();
+        // Without an empty line behind them they belong to what follows.
+        if last + own.len() < ahead.len() {
+            context.learn(own);
+        }
+    }
     context.said.retain(|(_, said)| {
-        use super::statement::Statement::{Basis, Form, Scale, Volume};
-        matches!(said, Basis(_) | Form(_) | Scale(_) | Volume(_))
+        matches!(said, Statement::Basis(_) | Statement::Form(_) | Statement::Scale(_) | Statement::Volume(_))
     });
     context
 }
@@ -934,9 +1137,16 @@ fn is_comment(record: &Record) -> bool {
 
 /// A line drawn with dashes and the like.
 fn is_rule(record: &Record) -> bool {
-    let is_drawn = |cell: &str| cell.len() >= 2 && cell.chars().all(|c| matches!(c, '-' | '=' | '_' | ':' | '*' | '+' | '~'));
+    let is_drawn = |cell: &str| {
+        cell.len() >= 2 && cell.chars().all(|c| matches!(c, '-' | '=' | '_' | ':' | '*' | '+' | '~'))
+    };
     let mut filled = record.cells.iter().map(str::trim).filter(|cell| !cell.is_empty()).peekable();
-    filled.peek().is_some() && filled.all(|cell| is_drawn(cell) && (record.cells.len() == 1 || cell.starts_with(['-', '=', ':', '_'])) && cell.len() >= 3)
+    filled.peek().is_some()
+        && filled.all(|cell| {
+            is_drawn(cell)
+                && (record.cells.len() == 1 || cell.starts_with(['-', '=', ':', '_']))
+                && cell.len() >= 3
+        })
 }
 
 /// Whether a cell holds a number as a count does: digits, a bound, or too many to count.
@@ -945,7 +1155,10 @@ pub(super) fn is_count(cell: &str) -> bool {
     match read {
         Ok((Cell::Number(_) | Cell::Below(_) | Cell::Above(_) | Cell::TooMany, _)) => true,
         Ok(_) => false,
-        Err(error) => error.code() == "count-ambiguous" || matches!(number::read(cell, Marks::Mixed), Err(NotANumber::Ambiguous)),
+        Err(error) => {
+            error.code() == "count-ambiguous"
+                || matches!(number::read(cell, Marks::Mixed), Err(NotANumber::Ambiguous))
+        }
     }
 }
 
@@ -959,10 +1172,13 @@ pub(super) fn is_group(line: &Record) -> bool {
         let parsed = heading::parse(cell);
         parsed.unknown.is_none() && parsed.counts != heading::Counts::default()
             || heading::stated_basis(cell).is_some()
-            || is_run_label(cell) && words::rank("run", heading::plain(cell).split(' ').next().unwrap_or_default()).is_some()
+            || is_run_label(cell)
+                && words::rank("run", heading::plain(cell).split(' ').next().unwrap_or_default()).is_some()
     };
     let filled = line.cells.iter().enumerate().filter(|(_, cell)| !cell.trim().is_empty());
-    line.cells.len() > 1 && filled.clone().any(|(column, cell)| column > 0 && speaks(cell)) && !line.cells.iter().any(is_count)
+    line.cells.len() > 1
+        && filled.clone().any(|(column, cell)| column > 0 && speaks(cell))
+        && !line.cells.iter().any(is_count)
 }
 
 /// A line of units holds words, and no number anywhere.
@@ -971,7 +1187,8 @@ pub(super) fn may_be_units(cells: &[String]) -> bool {
     let says_unit = |cell: &&&String| {
         heading::volume_alone(cell).is_some()
             || heading::counts(cell).is_some_and(|counts| {
-                counts.size.is_none() && (counts.basis.is_some() || counts.micrometres || counts.scale.is_some())
+                counts.size.is_none()
+                    && (counts.basis.is_some() || counts.micrometres || counts.scale.is_some())
             })
     };
     let is_short = |cell: &&String| cell.trim().len() <= 24;
@@ -985,7 +1202,27 @@ pub(super) fn may_be_units(cells: &[String]) -> bool {
 pub(super) fn is_code_label(cell: &str) -> bool {
     let plain = heading::plain(cell);
     Role::of(cell) == Role::Code && plain != "code"
-        || matches!(plain.as_str(), "target" | "limit" | "limits" | "ziel" | "soll" | "sollwert" | "grenzwert" | "cible" | "objetivo" | "limite" | "cel" | "doel" | "klasse" | "class" | "requirement" | "iso 4406 class" | "target code" | "iso")
+        || matches!(
+            plain.as_str(),
+            "target"
+                | "limit"
+                | "limits"
+                | "ziel"
+                | "soll"
+                | "sollwert"
+                | "grenzwert"
+                | "cible"
+                | "objetivo"
+                | "limite"
+                | "cel"
+                | "doel"
+                | "klasse"
+                | "class"
+                | "requirement"
+                | "iso 4406 class"
+                | "target code"
+                | "iso"
+        )
         || plain.starts_with("iso 4406")
         || plain.starts_with("target ")
         || plain.starts_with("iso code")
@@ -1001,10 +1238,26 @@ pub(super) fn is_run_label(text: &str) -> bool {
     let numeral = !folded.is_empty() && folded.chars().all(|c| matches!(c, 'i' | 'v' | 'x'));
     let ordinal = matches!(
         folded.as_str(),
-        "first" | "second" | "third" | "fourth" | "fifth" | "one" | "two" | "three" | "erste" | "zweite" | "dritte"
+        "first"
+            | "second"
+            | "third"
+            | "fourth"
+            | "fifth"
+            | "one"
+            | "two"
+            | "three"
+            | "erste"
+            | "zweite"
+            | "dritte"
     );
     let numbered = has_digit
-        && (letters.len() <= 3 || words::is("run", &letters) || words::rank("run", heading::plain(text).trim_end_matches(|c: char| c.is_ascii_digit() || c == ' ')).is_some());
+        && (letters.len() <= 3
+            || words::is("run", &letters)
+            || words::rank(
+                "run",
+                heading::plain(text).trim_end_matches(|c: char| c.is_ascii_digit() || c == ' '),
+            )
+            .is_some());
     statistic(text).is_none() && (is_short || numeral || ordinal || numbered)
 }
 
@@ -1019,10 +1272,17 @@ fn looks_like_remark(record: &Record, rows: &RowReader<'_>) -> bool {
     let shorter = record.cells.len() < layout.width;
     let alone = filled.len() == 1 || (filled.len() <= 3 && shorter);
     let folded = words::fold(&text);
-    let words_of: Vec<&str> = folded.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()).collect();
+    let words_of: Vec<&str> =
+        folded.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()).collect();
     let closes = words_of.iter().any(|word| words::is("closing", word));
-    let is_prose = words_of.len() >= 4 || text.contains(": ") || text.starts_with(['*', '(', '\u{2020}']) || text.ends_with(':');
+    let is_prose = words_of.len() >= 4
+        || text.contains(": ")
+        || text.starts_with(['*', '(', '\u{2020}'])
+        || text.ends_with(':');
     let names_bottle = words_of.len() == 2 && words::rank("bottle", words_of[0]).is_some();
     let prose_over_cells = shorter && words_of.len() >= 6 && !text.bytes().any(|byte| byte.is_ascii_digit());
-    (alone && (closes || is_prose || names_bottle) && record.text(layout.id).is_none_or(|_| filled.len() == 1 || shorter)) || prose_over_cells
+    (alone
+        && (closes || is_prose || names_bottle)
+        && record.text(layout.id).is_none_or(|_| filled.len() == 1 || shorter))
+        || prose_over_cells
 }

@@ -6,13 +6,13 @@ use std::io::Cursor;
 use calamine::{DataRef, Reader, SheetType, SheetVisible, Xlsx, open_workbook_from_rs};
 use quick_xml::events::Event;
 
+use super::Sink;
 use super::account::{Account, PassedOver};
 use super::lines::{Record, Records};
 use super::notices::{self, notice};
 use super::options::Options;
 use super::problem::{Severity, Table};
 use super::table::{Origin, TableReader};
-use super::Sink;
 use crate::error::{Error, ErrorKind, Result};
 
 /// What stands in a cell whose formula has no value.
@@ -166,7 +166,7 @@ fn text(cell: &DataRef<'_>, format: &str) -> String {
         DataRef::String(text) => text.clone(),
         DataRef::SharedString(text) => (*text).to_owned(),
         DataRef::Bool(value) => value.to_string(),
-        DataRef::DateTime(moment) => date(&moment.to_ymd_hms_milli()),
+        DataRef::DateTime(moment) => date(&moment.to_ymd_hms_milli(), format),
         DataRef::DateTimeIso(text) | DataRef::DurationIso(text) => text.clone(),
         DataRef::Error(error) => error.to_string(),
     }
@@ -184,8 +184,14 @@ fn number(value: f64, format: &str) -> String {
     if behind == 3 { text + "0" } else { text }
 }
 
-/// A date, with its time where it has one.
-fn date(&(year, month, day, hour, minute, second, _): &(u16, u8, u8, u8, u8, u8, u16)) -> String {
+type Moment = (u16, u8, u8, u8, u8, u8, u16);
+
+/// A date as the spreadsheet shows it where its format is plain, else as ISO 8601; with its time where it has one.
+fn date(moment: &Moment, format: &str) -> String {
+    let (year, month, day, hour, minute, second, _) = *moment;
+    if let Some(shown) = as_shown(moment, format) {
+        return shown;
+    }
     let date = format!("{year:04}-{month:02}-{day:02}");
     let time = format!("{hour:02}:{minute:02}:{second:02}");
     match (year, hour, minute, second) {
@@ -194,6 +200,27 @@ fn date(&(year, month, day, hour, minute, second, _): &(u16, u8, u8, u8, u8, u8,
         (_, 0, 0, 0) => date,
         _ => format!("{date} {time}"),
     }
+}
+
+/// The date in a format of digits alone, such as `dd.mm.yyyy` or `yyyy-mm`; none for any other format.
+fn as_shown(&(year, month, day, ..): &Moment, format: &str) -> Option<String> {
+    let format = format.split(';').next()?.replace(['\\', '"'], "").to_lowercase();
+    let mut shown = String::new();
+    let mut rest = format.as_str();
+    let mut parts = 0;
+    while let Some(first) = rest.chars().next() {
+        let length = rest.len() - rest.trim_start_matches(first).len();
+        match (first, length) {
+            ('y', 4) => shown.push_str(&format!("{year:04}")),
+            ('m', 2) => shown.push_str(&format!("{month:02}")),
+            ('d', 2) => shown.push_str(&format!("{day:02}")),
+            ('.' | '-' | '/', 1) => shown.push(first),
+            _ => return None,
+        }
+        parts += usize::from(first.is_alphabetic());
+        rest = &rest[length..];
+    }
+    (parts >= 2 && shown.contains(&format!("{year:04}"))).then_some(shown)
 }
 
 /// The hidden rows of each sheet, from 0. A workbook whose parts cannot be found here hides nothing.
@@ -214,9 +241,9 @@ fn hidden_rows(bytes: &[u8]) -> BTreeMap<String, HashSet<u32>> {
         let Some(target) = targets.get(id) else { continue };
         let path = target.strip_prefix('/').map_or_else(|| format!("xl/{target}"), str::to_owned);
         let Some(xml) = part(&mut archive, &path) else { continue };
-        let rows = elements(&xml, "row").into_iter().filter(|row| {
-            row.get("hidden").is_some_and(|hidden| hidden == "1" || hidden == "true")
-        });
+        let rows = elements(&xml, "row")
+            .into_iter()
+            .filter(|row| row.get("hidden").is_some_and(|hidden| hidden == "1" || hidden == "true"));
         let rows = rows.filter_map(|row| row.get("r")?.parse::<u32>().ok()?.checked_sub(1));
         found.insert(name.clone(), rows.collect());
     }
@@ -239,7 +266,8 @@ fn elements(xml: &str, name: &str) -> Vec<BTreeMap<String, String>> {
             Ok(Event::Start(element) | Event::Empty(element)) if element.local_name().as_ref() == name => {
                 let attributes = element.attributes().filter_map(|attribute| {
                     let attribute = attribute.ok()?;
-                    let value = attribute.normalized_value(quick_xml::XmlVersion::Implicit1_0).ok()?.into_owned();
+                    let value =
+                        attribute.normalized_value(quick_xml::XmlVersion::Implicit1_0).ok()?.into_owned();
                     Some((attribute.key.local_name().as_ref().to_owned(), value))
                 });
                 found.push(attributes.collect());

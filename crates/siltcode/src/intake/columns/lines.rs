@@ -211,7 +211,7 @@ impl<'a> LineReader<'a> {
     fn row(&self, row: &Record, out: &mut Block) -> Result<()> {
         let named = row.text(self.rows.settled.layout.id);
         let id = named.map_or_else(|| unnamed(row.line), str::to_owned);
-        let bottle = Identity { id, named: named.is_some(), fields: Vec::new() };
+        let bottle = Identity { id, named: named.is_some(), ..Identity::default() };
         let length = self.rows.ensure_length(row);
         if row.open_quote {
             out.columns.problems.push(self.rows.problem(&ErrorKind::QuoteOpen {}.into(), None, row, None));
@@ -312,6 +312,8 @@ fn plain_counts(rows: &RowReader<'_>, delimiter: u8) -> std::result::Result<Vec<
         (layout.dilution.is_some() || rows.settled.dilution.is_some(), "a dilution"),
         (layout.run.is_some(), "a column of runs"),
         (layout.unit.is_some(), "a column of units"),
+        (!layout.more_ids.is_empty(), "two columns of names"),
+        (layout.named_by_place, "no column with the names of bottles"),
         (rows.context.bottle().is_some(), "a bottle named beside the table"),
         (layout.kind.is_some(), "a column that tells blanks from samples"),
         (!DELIMITERS.contains(&delimiter), "cells parted in an unusual way"),
@@ -390,13 +392,15 @@ fn names_row(cell: &str) -> bool {
     cell.as_bytes().last().is_some_and(u8::is_ascii_digit) || !(cell.is_empty() || statistic(cell).is_some())
 }
 
-/// Whether the counts of the last row fall with size.
+/// Whether the counts of the last row fall with size, and none is missing below one that is there.
 #[inline]
 fn falls(out: &Block) -> bool {
     let mut least = f64::INFINITY;
+    let mut missing = false;
     out.columns.counts.iter().all(|counts| {
         let count = counts.per_ml.last().copied().unwrap_or(f64::NAN);
-        let falls = count.is_nan() || count <= least;
+        let falls = if count.is_nan() { true } else { count <= least && !missing };
+        missing |= count.is_nan();
         least = least.min(count);
         falls
     })

@@ -9,8 +9,8 @@ use super::lines::LineReader;
 use super::{Columns, Notice};
 use crate::error::{Error, ErrorKind, Position, Result};
 use crate::intake::decode::Kind;
-use crate::intake::options::Options;
 use crate::intake::lines::{LONGEST_ROW, end_of_line};
+use crate::intake::options::Options;
 use crate::intake::table::first_table;
 use crate::intake::{HEAD, head_of, named, rejects, sniff, unreadable};
 

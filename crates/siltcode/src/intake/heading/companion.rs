@@ -31,7 +31,9 @@ fn strip_prefix_ignoring_case<'a>(text: &'a str, prefix: &str) -> Option<&'a str
 fn split_unit(heading: &str) -> (&str, Option<CompanionUnit>) {
     let inner = heading.strip_suffix([']', ')']).and_then(|open| open.rsplit_once(['[', '(']));
     match inner {
-        Some((name, unit)) if !name.trim().is_empty() => (name.trim(), known_unit(unit).or_else(|| unit.parse().ok())),
+        Some((name, unit)) if !name.trim().is_empty() => {
+            (name.trim(), known_unit(unit).or_else(|| unit.parse().ok()))
+        }
         _ => (heading, None),
     }
 }

@@ -30,6 +30,8 @@ pub(in crate::intake) struct Counts {
     pub(in crate::intake) sized: bool,
     /// Whether the code, its standard or a range number is named.
     pub(in crate::intake) code: bool,
+    /// Whether the standard is named, which may mean its sizes or its code.
+    pub(in crate::intake) standard: bool,
     /// The run's label.
     pub(in crate::intake) run: Option<String>,
     /// Whether the column sums up runs.
@@ -93,8 +95,8 @@ pub(in crate::intake) fn stated_basis(text: &str) -> Option<Basis> {
     let tokens = tokens(text);
     let speaks_of_counts = tokens.iter().any(|token| match token {
         Token::Word(word) => {
-            word.len() > 1 && (words::is("counted", word) || words::is("unit", word))
-                || matches!(word.as_str(), "values" | "results" | "werte" | "valeurs" | "valores" | "valori")
+            word.len() > 1 && (words::is("counting", word) || words::is("unit", word))
+                || words::is("answer", word)
         }
         Token::Sign('#') => true,
         _ => false,
@@ -104,7 +106,8 @@ pub(in crate::intake) fn stated_basis(text: &str) -> Option<Basis> {
         basis(&tokens[at..]).is_some() && !at.checked_sub(1).is_some_and(|before| is_mass(&tokens[before]))
     })?;
     let (found, rest) = basis(&tokens[at..])?;
-    let is_rate = matches!(rest, [Token::Sign('/'), ..]) || matches!(rest, [Token::Word(word), ..] if word == "min");
+    let is_rate =
+        matches!(rest, [Token::Sign('/'), ..]) || matches!(rest, [Token::Word(word), ..] if word == "min");
     let alone = at == 0 && rest.is_empty();
     (!is_rate && (speaks_of_counts || alone)).then_some(found)
 }
@@ -189,7 +192,22 @@ fn token(chars: &[char]) -> Option<Token> {
         c if c.is_whitespace()
             || matches!(
                 c,
-                '(' | ')' | '[' | ']' | '{' | '}' | ',' | ':' | '_' | '.' | '^' | ';' | '=' | '"' | '\''
+                '(' | ')'
+                    | '['
+                    | ']'
+                    | '{'
+                    | '}'
+                    | ','
+                    | ':'
+                    | '_'
+                    | '.'
+                    | '^'
+                    | ';'
+                    | '='
+                    | '"'
+                    | '\''
+                    | '*'
+                    | '\u{2020}'
             ) =>
         {
             None
@@ -252,14 +270,19 @@ impl Counts {
                 Some(without_year(rest))
             }
             "iso" if is(*number, 4406.0) => {
-                self.code = true;
+                self.standard = true;
                 Some(without_year(rest))
             }
-            _ if words::is("channel", word) && size_follows => {
+            _ if words::is("channel", word) => {
                 self.sized = true;
                 Some(rest)
             }
-            _ if size_follows && (word == "r" || words::is("run", word)) && number.fract() == 0.0 => {
+            // `R4`: the range number at 4 um(c). Any other number is that of a run.
+            "r" if !size_follows && [4.0, 6.0, 14.0].contains(number) => {
+                self.code = true;
+                self.take_size(*number, None, rest)
+            }
+            _ if (words::is("run", word) || (word == "r" && size_follows)) && number.fract() == 0.0 => {
                 self.run = Some(number.to_string());
                 Some(rest)
             }
@@ -279,15 +302,17 @@ impl Counts {
             "umb" | "scale_b" => self.scale = Some(SizeScale::UmB),
             "acftd" => self.scale = Some(SizeScale::Acftd),
             "microscope" | "microscopic" | "mikroskop" => self.scale = Some(SizeScale::Microscope),
-            "iso" | "rn" | "code" => self.code = true,
+            "iso" => self.standard = true,
+            "rn" | "code" | "codes" | "range" | "codigo" | "kod" | "codice" => self.code = true,
             _ if is("micrometre") => self.micrometres = true,
             _ if is("raw") => self.basis = Some(Basis::Raw),
             _ if is("cumulative") => self.form = Some(Form::Cumulative),
             _ if is("differential") => self.form = Some(Form::Differential),
-            _ if is("counted") => {
+            _ if is("counting") => {
                 self.counted = true;
                 self.called_counts |= is("count-word");
             }
+            "number" | "numbers" | "klasse" | "class" | "classe" if self.standard => self.code = true,
             _ if is("sized") => self.sized = true,
             _ if is("mean") && word.len() > 1 => self.statistic = Some(Statistic::Mean),
             _ if is("spread") && word.len() > 1 => self.statistic = Some(Statistic::Spread),
@@ -342,7 +367,10 @@ fn basis(tokens: &[Token]) -> Option<(Basis, &[Token])> {
         all => all,
     };
     let (per, rest) = tokens.split_first()?;
-    let is_per = matches!(per, Token::Word(word) if words::is("per", word) || word == "in");
+    let counts_amount = matches!(rest.first(), Some(Token::Number(_)));
+    let is_per = matches!(per, Token::Word(word)
+        if (words::is("per", word) && (word.len() > 2 || counts_amount || word == "je" || word == "na"))
+            || (word == "in" && counts_amount));
     if *per != Token::Sign('/') && !is_per {
         return None;
     }

@@ -40,7 +40,7 @@ pub(super) enum Role {
 }
 
 /// The least rank of names that say no more than that they number rows.
-const NUMBERED: usize = 1000;
+pub(super) const NUMBERED: usize = 1000;
 
 impl Role {
     /// The role a heading gives its column.
@@ -79,7 +79,7 @@ impl Role {
             _ if is("kind") => Self::Kind,
             _ if is("unit") => Self::BasisOfRow,
             _ if is("scale") => Self::ScaleOfRow,
-            _ if is("code") => Self::Code,
+            _ if is("code") || is_found_code(plain) => Self::Code,
             _ => return words::field(plain).map(Self::Field),
         })
     }
@@ -92,10 +92,19 @@ pub(super) fn plain(text: &str) -> String {
     spaced.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
+/// `iso 4406 result`: the code that was found, not the one aimed at.
+fn is_found_code(plain: &str) -> bool {
+    let found = ["result", "found", "measured", "actual", "ergebnis", "resultat", "resultado", "ist"];
+    plain.rsplit_once(' ').is_some_and(|(code, last)| found.contains(&last) && words::is("code", code))
+}
+
 /// `iso 4406 2021` without the year of the standard.
 fn without_year(plain: &str) -> &str {
     let year = |text: &str| text.len() == 4 && text.bytes().all(|byte| byte.is_ascii_digit());
-    plain.rsplit_once(' ').filter(|(_, last)| year(last) && plain.contains("4406 ")).map_or(plain, |(name, _)| name)
+    plain
+        .rsplit_once(' ')
+        .filter(|(_, last)| year(last) && plain.contains("4406 "))
+        .map_or(plain, |(name, _)| name)
 }
 
 /// A heading without the bracketed remark at its end: `Depth (m)`, `Time [UTC]`.
@@ -196,15 +205,7 @@ mod tests {
 
     #[test]
     fn is_no_size() {
-        for heading in [
-            "filter 4 um",
-            "tank 4",
-            "comment",
-            "NAS 5-15",
-            "6-4 um",
-            "4 6 um",
-            "2024-05-01",
-        ] {
+        for heading in ["filter 4 um", "tank 4", "comment", "NAS 5-15", "6-4 um", "4 6 um", "2024-05-01"] {
             assert!(!matches!(Role::of(heading), Role::Counts(_)), "{heading}");
         }
     }
