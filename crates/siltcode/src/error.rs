@@ -446,6 +446,14 @@ kinds! {
     HeadingWordUnknown { word: String, heading: String }
         "heading-word-unknown" "`{word}` in the heading `{heading}` was not understood"
         "name the size and what was counted, such as `4 um(c) /mL`; leave other words out"
+    /// A column of counts without a heading.
+    HeadingEmpty { column: usize }
+        "heading-empty" "column {column} stands among the counts and has no heading: it may be another size"
+        "name its size, such as `14 um(c) /mL`, or leave the column out"
+    /// A run that stands twice.
+    RowRepeated { first: u64 }
+        "row-repeated" "the row repeats the run of line {first} to the last digit"
+        "delete the copy, or give it its own label if it is another run"
     /// Nothing says what the counts refer to.
     BasisNotStated { readings: String }
         "basis-not-stated" "nothing says what the counts refer to: {readings}"
@@ -524,7 +532,7 @@ kinds! {
         "write the count; write - if the size was not counted"
     /// A number that can be read in two ways.
     CountAmbiguous { found: String }
-        "count-ambiguous" "`{found}` may be a thousand or a decimal, and the file writes both"
+        "count-ambiguous" "`{found}` may be thousands or a decimal, and the file does not settle which"
         "say which mark parts the decimals: option `decimal`"
     /// A cell of another column that cannot be used.
     CellUnreadable { what: String, found: String }

@@ -24,6 +24,8 @@ pub(super) struct Across {
     sizes: Vec<Record>,
     /// Rows that say something else of each column: its volume, its water, its date.
     others: Vec<(Role, Record)>,
+    /// What follows belongs to another block.
+    closed: bool,
 }
 
 /// What came of a table.
@@ -67,7 +69,13 @@ impl Across {
         if let Some(statistic) = statistic(&label) {
             return Err((record, Some(super::table::reason_of(statistic))));
         }
-        match Role::of(&label) {
+        let role = Role::of(&label);
+        // A name below the sizes is that of the next block.
+        self.closed |= !self.sizes.is_empty() && matches!(role, Role::Id { .. });
+        if self.closed {
+            return Err((record, None));
+        }
+        match role {
             Role::Code if filled && !is_target(&label) => self.others.push((Role::Code, record)),
             _ if is_code_label(&label) => return Err((record, Some(PassedOver::CodeRow))),
             role @ (Role::Volume { .. }
@@ -84,6 +92,13 @@ impl Across {
             _ => return Err((record, None)),
         }
         Ok(())
+    }
+
+    /// Whether a row of the same size is there already.
+    pub(super) fn holds_size_of(&self, record: &Record, rows: &RowReader<'_>) -> bool {
+        let CountColumns::Across { size, .. } = &rows.settled.layout.counts else { return false };
+        let of = |record: &Record| heading::counts(record.text(Some(*size))?)?.size;
+        of(record).is_some_and(|own| self.sizes.iter().any(|other| of(other) == Some(own)))
     }
 
     /// Reads the whole table.

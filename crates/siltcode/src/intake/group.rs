@@ -25,8 +25,9 @@ const WINDOW: usize = 4096;
 /// More rows of one name, with nothing to tell runs from bottles, are asked about.
 const MOST_UNLABELLED: usize = 12;
 
-/// Runs of one bottle that differ by more are no runs of one bottle (common practice).
-const TOO_FAR_APART: f64 = 20.0;
+/// Rows of one name that nothing calls runs are asked about where they differ by more (common practice: runs of one
+/// bottle agree within a few per cent).
+const TOO_FAR_APART: f64 = 3.0;
 
 /// The fewest particles by which runs are compared \[particles/mL, or particles where they were counted\].
 const COMPARED_FROM: f64 = 50.0;
@@ -99,6 +100,16 @@ impl Gatherer {
     /// The bottle that took the last run, if it is still open.
     pub(super) fn last(&self) -> Option<&Bottle> {
         self.open.get(self.last?.checked_sub(self.oldest)?)
+    }
+
+    /// The line of a run of an open bottle that this one repeats: the same label and the same counts.
+    pub(super) fn repeats(&self, piece: &Piece) -> Option<u64> {
+        let label = piece.run.as_ref()?;
+        let at = self.by_name.get(&key(&piece.bottle))?.checked_sub(self.oldest)?;
+        let bottle = self.open.get(at).filter(|bottle| bottle.labels.contains(label))?;
+        let run = bottle.sample.runs.iter().find(|run| run.label.as_ref() == Some(label))?;
+        (Some(&run.spectrum) == piece.spectrum.as_ref())
+            .then(|| bottle.sample.source.map_or(0, |source| source.line))
     }
 
     /// The open bottle that this run belongs to.

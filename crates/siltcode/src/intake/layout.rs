@@ -229,6 +229,16 @@ impl Layout {
         }
     }
 
+    /// A column without a heading among the columns of counts.
+    pub(super) fn unnamed_among_counts(&self, names: &[String]) -> Option<usize> {
+        let CountColumns::Wide { .. } = self.counts else { return None };
+        let columns = self.count_columns();
+        let (first, last) = (columns.iter().min()?, columns.iter().max()?);
+        (*first..*last).find(|column| {
+            !columns.contains(column) && names.get(*column).is_none_or(|name| name.trim().is_empty())
+        })
+    }
+
     /// Takes this basis for every count of which none is said.
     pub(super) fn assume_basis(&mut self, assumed: Basis) {
         match &mut self.counts {
@@ -289,18 +299,19 @@ impl Layout {
     }
 }
 
-/// Whether a line may be a heading: every number in it is a size, and sizes rise along it.
+/// Whether a line may be a heading: every number in it is a size, all sizes are written as numbers then, and they rise.
 fn holds_no_counts(cells: &[String]) -> bool {
-    let mut numbers = cells
-        .iter()
-        .filter(|cell| !matches!(number::read(cell, Marks::Mixed), Ok(Cell::Missing) | Err(_)))
-        .peekable();
-    if numbers.peek().is_none() {
+    let is_number = |cell: &&String| !matches!(number::read(cell, Marks::Mixed), Ok(Cell::Missing) | Err(_));
+    let numbers = cells.iter().filter(is_number).count();
+    if numbers == 0 {
         return true;
     }
-    let size = |cell: &String| heading::counts(cell).and_then(|counts| counts.size).map(|(um, _)| um);
-    let sizes: Vec<f64> = cells.iter().filter_map(size).collect();
-    numbers.all(|cell| size(cell).is_some()) && are_sizes(&sizes)
+    let size = |cell: &String| heading::counts(cell).and_then(|counts| counts.size);
+    let sized: Vec<(f64, Option<f64>)> = cells.iter().filter_map(size).collect();
+    let banded = sized.iter().any(|(_, to)| to.is_some());
+    let sizes: Vec<f64> = sized.into_iter().map(|(um, _)| um).collect();
+    let all_numbers = cells.iter().filter(is_number).all(|cell| size(cell).is_some());
+    all_numbers && (banded || sizes.len() == numbers) && are_sizes(&sizes)
 }
 
 /// Whether headings that are nothing but numbers are sizes: two or more, rising, and none larger than a counter sees.
@@ -362,6 +373,9 @@ fn one_column(groups: &[String], own_group: &str, name: &str, units: &[String]) 
 
 /// What the parts of a heading say together; none if they say anything else than of counts.
 fn of_parts(groups: &[String], name: &str, units: &[String]) -> Option<Counts> {
+    if name.is_empty() && units.iter().all(String::is_empty) {
+        return None;
+    }
     let group = groups.join(" ");
     let of_group = heading::parse(&group);
     let group_speaks = of_group.unknown.is_none() && of_group.counts != Counts::default();

@@ -45,6 +45,11 @@ pub(super) fn of_table(
             "say it in the headings (`4 um(c)`) or with the option `scale`",
         ));
     }
+    if let Some(name) = settled.named_by.and_then(|column| names.get(column)) {
+        let message = format!("no heading names the bottles: they are named by the column `{}`", name.trim());
+        let hint = "call the column `bottle`";
+        notices.push(notice(table, Severity::Note, "name-column-assumed", None, message, hint));
+    }
     let unused: Vec<&str> = settled
         .layout
         .notes

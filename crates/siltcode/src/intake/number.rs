@@ -54,6 +54,12 @@ impl Marks {
         }
     }
 
+    /// Whether the last mark of a number is the decimal mark.
+    pub(super) fn is_decimal_of(self, text: &str) -> bool {
+        let last = text.bytes().rev().find(|byte| matches!(byte, b'.' | b','));
+        last.is_some() && last == self.own()
+    }
+
     /// The decimal mark; none where both are written.
     pub(super) const fn own(self) -> Option<u8> {
         match self {

@@ -332,6 +332,15 @@ impl RowReader<'_> {
     /// A count as its cell says it, with the unit where the cell has one.
     pub(super) fn cell(&self, record: &Record, column: usize) -> Placed<(Cell, Option<Basis>)> {
         let text = record.cells.get(column).unwrap_or_default();
+        let has_thousands = |text: &str| number::readings(text).is_some_and(number::Readings::is_ambiguous);
+        if self.settled.ungrouped
+            && matches!(self.settled.marks, Marks::Found(_))
+            && has_thousands(text)
+            && !self.settled.marks.is_decimal_of(text)
+        {
+            let found = text.trim().to_owned();
+            return Err((ErrorKind::CountAmbiguous { found }.into(), Some(column)));
+        }
         cell(text, self.settled.marks).map_err(|error| (error, Some(column)))
     }
 

@@ -12,7 +12,7 @@ use super::options::{Decimal, Form, Options};
 use super::row::cell_basis;
 use super::statement::{self, Context};
 use super::statistic::statistic;
-use super::table::is_run_label;
+use super::table::{is_count, is_run_label};
 use crate::class::iso4406::{Code, RangeNumber};
 use crate::count::{Basis, CountedVolume, Dilution};
 use crate::error::{Error, ErrorKind, Result};
@@ -28,6 +28,10 @@ pub(super) struct Settled {
     pub(super) dilution: Option<Dilution>,
     /// What was taken without being said.
     pub(super) assumed_scale: bool,
+    /// A column whose heading does not say that it names bottles was taken for their names.
+    pub(super) named_by: Option<usize>,
+    /// Numbers above a thousand are written without marks, so a mark in one is none of thousands.
+    pub(super) ungrouped: bool,
     /// What the headings do not say themselves, as names and values of options.
     pub(super) read_as: Vec<(&'static str, String)>,
 }
@@ -38,6 +42,8 @@ pub(super) struct Evidence<'a> {
     pub(super) context: &'a Context,
     /// Its first rows.
     pub(super) rows: &'a [Record],
+    /// The names of its columns.
+    pub(super) names: &'a [String],
     pub(super) options: &'a Options,
 }
 
@@ -48,10 +54,21 @@ pub(super) struct Evidence<'a> {
 /// `volume-contradicted`, `dilution-unclear`, `decimal-undecided`: nothing decides between two readings.
 pub(super) fn settle(mut layout: Layout, evidence: &Evidence<'_>) -> Result<Settled> {
     let mut read_as = Vec::new();
+    let named_by = find_names(&mut layout, evidence.rows);
     if !layout.holds_counts() {
         let marks = evidence.options.decimal.map_or(Marks::Mixed, Marks::Given);
-        return Ok(Settled { layout, marks, volume: None, dilution: None, assumed_scale: false, read_as });
+        return Ok(Settled {
+            layout,
+            marks,
+            volume: None,
+            dilution: None,
+            assumed_scale: false,
+            named_by,
+            ungrouped: false,
+            read_as,
+        });
     }
+    ensure_counts_are_named(&layout, evidence)?;
     find_runs(&mut layout, evidence.rows);
     let marks = settle_marks(&layout, evidence)?;
     settle_form(&mut layout, evidence, &mut read_as)?;
@@ -62,7 +79,41 @@ pub(super) fn settle(mut layout: Layout, evidence: &Evidence<'_>) -> Result<Sett
     if let Some(decimal) = marks.decimal() {
         read_as.push(("decimal", if decimal == Decimal::Comma { "comma" } else { "dot" }.to_owned()));
     }
-    Ok(Settled { layout, marks, volume, dilution, assumed_scale, read_as })
+    let ungrouped = writes_thousands_plainly(&layout, evidence.rows);
+    Ok(Settled { layout, marks, volume, dilution, assumed_scale, named_by, ungrouped, read_as })
+}
+
+/// In a table without a column of names, the first column of words left of the counts is taken for it.
+fn find_names(layout: &mut Layout, rows: &[Record]) -> Option<usize> {
+    if layout.id.is_some() || rows.is_empty() || matches!(layout.counts, CountColumns::Across { .. }) {
+        return None;
+    }
+    let first_count = layout.count_columns().into_iter().min()?;
+    let holds_names = |column: usize| {
+        let names = rows.iter().filter_map(|row| row.text(Some(column)));
+        let worded = |text: &&str| text.contains(char::is_alphabetic) && !is_run_label(text);
+        5 * names.clone().filter(worded).count() >= 4 * rows.len() && names.count() > 0
+    };
+    let at = layout.notes.iter().position(|&column| column < first_count && holds_names(column))?;
+    let column = layout.notes.remove(at);
+    layout.id = Some(column);
+    layout.named_by_place = true;
+    Some(column)
+}
+
+/// A column of counts whose heading is empty may be a size between its neighbours.
+fn ensure_counts_are_named(layout: &Layout, evidence: &Evidence<'_>) -> Result<()> {
+    let Some(column) = layout.unnamed_among_counts(evidence.names) else { return Ok(()) };
+    let holds_counts = evidence.rows.iter().any(|row| row.cells.get(column).is_some_and(is_count));
+    if holds_counts { Err(ErrorKind::HeadingEmpty { column: column + 1 }.into()) } else { Ok(()) }
+}
+
+/// Whether numbers of four digits and more are written without a mark between thousands.
+fn writes_thousands_plainly(layout: &Layout, rows: &[Record]) -> bool {
+    let columns = layout.count_columns();
+    let cells = rows.iter().flat_map(|row| columns.iter().filter_map(|&column| row.text(Some(column))));
+    let whole = |cell: &str| cell.bytes().take_while(u8::is_ascii_digit).count();
+    cells.filter(|cell| whole(cell) >= 4).count() > 0
 }
 
 /// A column that its heading does not name, but whose cells are labels of runs and names of summaries, is that of runs.
@@ -89,6 +140,8 @@ pub(super) fn unsettled(layout: Layout) -> Settled {
         volume: None,
         dilution: None,
         assumed_scale: false,
+        named_by: None,
+        ungrouped: false,
         read_as: Vec::new(),
     }
 }
@@ -432,6 +485,7 @@ fn settle_dilution(
     if let (Some(factor), Some(basis)) = (factor, layout.basis())
         && basis != Basis::Raw
         && evidence.options.basis.is_none()
+        && !evidence.context.is_of_fluid_as_drawn()
     {
         return Err(ErrorKind::DilutionUnclear { factor, basis: in_words(basis) }.into());
     }

@@ -32,6 +32,8 @@ pub(super) enum Statement {
     Companion(Property, CompanionUnit, String),
     /// The code printed for it.
     Code(String),
+    /// Concentrations are of the fluid as drawn: a dilution has been allowed for.
+    AsDrawn,
 }
 
 /// Everything that a line says.
@@ -161,6 +163,21 @@ fn free(text: &str) -> Vec<Statement> {
         statements.retain(|statement| !matches!(statement, Statement::Basis(_)));
         statements.push(Statement::Basis(Basis::Raw));
     }
+    let corrected = [
+        "corrected",
+        "korrigiert",
+        "corrige",
+        "corriges",
+        "corregido",
+        "corregidos",
+        "corretto",
+        "corretti",
+        "gecorrigeerd",
+    ];
+    let speaks_of_dilution = words_of.iter().any(|word| words::is("dilution", word));
+    if speaks_of_dilution && words_of.iter().any(|word| corrected.contains(word)) {
+        statements.push(Statement::AsDrawn);
+    }
     statements.extend(volume_in_passing(text, raw && speaks_of_counts).map(Statement::Volume));
     if speaks_of_counts || has("sized") || has("micrometre") {
         match (has("cumulative"), has("differential")) {
@@ -240,6 +257,11 @@ impl Context {
             Statement::Dilution(factor) => Some(*factor),
             _ => None,
         })
+    }
+
+    /// Whether concentrations are said to be of the fluid as drawn.
+    pub(super) fn is_of_fluid_as_drawn(&self) -> bool {
+        self.said.iter().any(|(_, statement)| *statement == Statement::AsDrawn)
     }
 
     /// The bottle named last.

@@ -232,6 +232,7 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
         {
             return Ok(self.pass_over(PassedOver::Heading, record));
         }
+        self.end_repeated_block(&record);
         if !record.open_quote
             && self.may_be_heading(&record)
             && let Some(found) = self.heading(&record)?
@@ -243,6 +244,14 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
             return Ok(None);
         }
         self.row(record)
+    }
+
+    /// A size that comes again, in a table with a row per size, begins another block of rows.
+    fn end_repeated_block(&mut self, record: &Record) {
+        let Some(Open { across: Some(across), rows, .. }) = &self.table else { return };
+        if across.holds_size_of(record, rows) {
+            self.end_table();
+        }
     }
 
     /// Whether the lines above a heading say something of the table it begins.
@@ -406,7 +415,7 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
         let rows = rows_of(&ahead, &found.layout);
         context.said.extend(footnotes(&ahead[..rows.1], &found.layout, rows.1 == ahead.len()).said);
         context.said.extend(said_by_groups(&lines[..found.names.min(lines.len())], &found.layout));
-        let evidence = Evidence { context: &context, rows: &rows.0, options: self.options };
+        let evidence = Evidence { context: &context, rows: &rows.0, names: &names, options: self.options };
         let settled = settle::settle(found.layout.clone(), &evidence);
         let mut table = Table {
             file: self.origin.file.clone(),
@@ -536,6 +545,15 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
             _ => rows.printed(&bottle, &record).map(|piece| vec![piece]),
         };
         self.take_name(&bottle);
+        if let Ok([piece]) = pieces.as_deref()
+            && let Some(first) = self.gatherer.repeats(piece)
+            && let Some(rows) = self.rows()
+        {
+            let error = ErrorKind::RowRepeated { first }.into();
+            let problem = rows.problem(&error, None, &record, Some(&bottle));
+            self.reject(problem);
+            return Ok(Some(record));
+        }
         match pieces {
             Ok(mut pieces) => {
                 let by_place = self.rows().is_some_and(|rows| rows.settled.layout.named_by_place);
@@ -996,7 +1014,8 @@ pub(super) fn find_heading(
         let alone = Layout::of(std::slice::from_ref(&names), 0, options).ok().flatten();
         let unit = unit_below(following.get(1));
         let lines: Vec<Vec<String>> = [names.clone(), next.clone()].into_iter().chain(unit.clone()).collect();
-        let both = Layout::of(&lines, 1, options)?;
+        let both = Layout::of(&lines, 1, options)
+            .or_else(|error| if alone.is_some() { Ok(None) } else { Err(error) })?;
         let below = 1 + usize::from(unit.is_some());
         let next_alone = Layout::of(&lines[1..], 0, options).ok().flatten();
         if let Some(layout) = both
@@ -1170,7 +1189,7 @@ fn holds_counts(record: &Record, layout: &Layout) -> bool {
 pub(super) fn is_group(line: &Record) -> bool {
     let speaks = |cell: &str| {
         let parsed = heading::parse(cell);
-        parsed.unknown.is_none() && parsed.counts != heading::Counts::default()
+        parsed.unknown.is_none() && parsed.counts.says_more_than_a_number()
             || heading::stated_basis(cell).is_some()
             || is_run_label(cell)
                 && words::rank("run", heading::plain(cell).split(' ').next().unwrap_or_default()).is_some()
@@ -1275,7 +1294,9 @@ fn looks_like_remark(record: &Record, rows: &RowReader<'_>) -> bool {
     let words_of: Vec<&str> =
         folded.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()).collect();
     let closes = words_of.iter().any(|word| words::is("closing", word));
+    let has_digit = text.bytes().any(|byte| byte.is_ascii_digit());
     let is_prose = words_of.len() >= 4
+        || (words_of.len() == 3 && !has_digit)
         || text.contains(": ")
         || text.starts_with(['*', '(', '\u{2020}'])
         || text.ends_with(':');

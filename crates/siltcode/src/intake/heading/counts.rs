@@ -45,6 +45,11 @@ impl Counts {
         *self == size_only && self.size.is_some_and(|(_, to)| to.is_none())
     }
 
+    /// Whether anything is said but a number, with or without a letter beside it.
+    pub(in crate::intake) fn says_more_than_a_number(&self) -> bool {
+        *self != Self { size: self.size, ..Self::default() }
+    }
+
     /// Whether it heads the sizes of a table with one row per size.
     pub(in crate::intake) fn heads_sizes(&self) -> bool {
         self.size.is_none() && !self.code && self.statistic.is_none() && (self.sized || self.micrometres)
@@ -112,6 +117,9 @@ pub(in crate::intake) fn stated_basis(text: &str) -> Option<Basis> {
     (!is_rate && (speaks_of_counts || alone)).then_some(found)
 }
 
+/// No counter is set to larger sizes \[um\].
+const LARGEST_UM: f64 = 1000.0;
+
 /// Units of mass and of other things that stand before `per mL` in a text that says nothing of counts.
 const MASSES: [&str; 12] = ["mg", "g", "ug", "kg", "cfu", "kbe", "ng", "ppm", "mgkoh", "usd", "eur", "ml"];
 
@@ -136,7 +144,9 @@ impl std::fmt::Display for Token {
 }
 
 fn tokens(text: &str) -> Vec<Token> {
-    let mut text = fold(text).replace("cm\u{b3}", "ml").replace("cm3", "ml").replace("c.c.", "ml");
+    // A micro sign that was encoded twice.
+    let text = if text.contains('\u{c2}') { text.replace("\u{c2}\u{b5}", "u") } else { text.to_owned() };
+    let mut text = fold(&text).replace("cm\u{b3}", "ml").replace("cm3", "ml").replace("c.c.", "ml");
     for (written, plain) in [
         ("(c)", " scale_c "),
         ("(b)", " scale_b "),
@@ -291,7 +301,7 @@ impl Counts {
     }
 
     fn take_size<'a>(&mut self, from: f64, to: Option<f64>, rest: &'a [Token]) -> Option<&'a [Token]> {
-        let possible = from > 0.0 && to.is_none_or(|to| to > from);
+        let possible = from > 0.0 && from <= LARGEST_UM && to.is_none_or(|to| to > from);
         (possible && self.size.replace((from, to)).is_none()).then_some(rest)
     }
 
