@@ -246,9 +246,9 @@ kinds! {
         "they go from {from_um} to {to_um} um; nothing is read beyond them"
 
     // certainty
-    /// A confidence level outside 0 to 1.
+    /// A confidence level that leaves no risk, or nothing but risk.
     LevelOutOfRange { value: f64 }
-        "level-out-of-range" "confidence level {value} is not above 0 and below 1"
+        "level-out-of-range" "confidence level {value} is not from 1e-12 to 1 - 1e-12"
         "give the level as a fraction: 0.95 for 95 %"
     /// A probability outside 0 to 1.
     ProbabilityOutOfRange { value: f64 }

@@ -77,7 +77,7 @@ pub(crate) struct Args {
 #[derive(clap::Args)]
 #[command(next_help_heading = "How sure to be")]
 struct Certainty {
-    /// The confidence level of intervals and verdicts, above 0 and below 1.
+    /// The confidence level of intervals and verdicts, from 1e-12 to 1 - 1e-12.
     #[arg(long, value_name = "LEVEL", default_value_t = 0.95, allow_negative_numbers = true)]
     confidence: f64,
 
