@@ -1,48 +1,105 @@
-//! The files a request names: files as given, folders by what lies in them.
+//! The files a request names: files as given, folders by what lies in them, `-` for standard input.
 
 use std::fs::{self, File};
+use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
 use siltcode::Position;
 use siltcode::provenance::InputDigest;
 
-use crate::exit::Failure;
+use crate::failure::{Failure, Refusal};
+use crate::outfile::Identity;
 
 /// Endings of files that a folder is searched for.
 const ENDINGS: [&str; 6] = ["csv", "tsv", "txt", "dat", "xlsx", "xlsm"];
 
-/// An input that could be opened.
+/// What stands for standard input.
+const STANDARD_INPUT: &str = "-";
+
+/// An input that is there and can be opened.
 pub(crate) struct Input {
     /// The name shown to the user.
     pub(crate) name: String,
-    /// The open file.
-    pub(crate) file: File,
-    /// Its size \[bytes\].
+    /// Its size \[bytes\]; 0 where it is not known beforehand.
     pub(crate) bytes: u64,
+    source: Source,
+}
+
+enum Source {
+    File(PathBuf),
+    StandardInput,
+}
+
+impl Input {
+    /// Opens it. Inputs are opened one after the other: a folder may hold more than a process can have open.
+    pub(crate) fn open(&self) -> Result<Box<dyn Read>, Failure> {
+        match &self.source {
+            Source::StandardInput => Ok(Box::new(io::stdin().lock())),
+            Source::File(path) => {
+                let file = File::open(path).map_err(|error| Failure::io("open", &self.name, &error))?;
+                Ok(Box::new(file))
+            }
+        }
+    }
+
+    /// The plain file it is read from.
+    pub(crate) fn identity(&self) -> Option<Identity> {
+        match &self.source {
+            Source::File(path) => Identity::of_path(path),
+            Source::StandardInput => Identity::of_standard_input(),
+        }
+    }
 }
 
 /// All inputs, in the order given; a folder's files in the order of their names.
 ///
-/// Every file is opened before the first is read, so that a missing one is found before anything is written.
-pub(crate) fn open_all(paths: &[PathBuf]) -> Result<Vec<Input>, Failure> {
+/// Every one is looked at before the first is read, so that a missing one is found before anything is written.
+///
+/// # Errors
+/// `output-is-input` where standard output goes to one of them: it would grow while it is read.
+pub(crate) fn list(paths: &[PathBuf]) -> Result<Vec<Input>, Failure> {
     let mut inputs = Vec::new();
     for path in paths {
-        if path.is_dir() {
+        if path.as_os_str() == STANDARD_INPUT {
+            inputs.push(standard_input(&inputs)?);
+        } else if path.is_dir() {
             for file in files_of(path)? {
-                inputs.push(open(&file)?);
+                inputs.push(input(file)?);
             }
         } else {
-            inputs.push(open(path)?);
+            inputs.push(input(path.clone())?);
         }
     }
+    ensure_output_apart(&inputs)?;
     Ok(inputs)
 }
 
-fn open(path: &Path) -> Result<Input, Failure> {
+fn standard_input(before: &[Input]) -> Result<Input, Failure> {
+    if before.iter().any(|input| matches!(input.source, Source::StandardInput)) {
+        let message = "standard input is named more than once";
+        return Err(Failure::new(Refusal::InputRepeated, message, "give `-` once: it can be read only once"));
+    }
+    Ok(Input { name: "standard input".into(), bytes: 0, source: Source::StandardInput })
+}
+
+/// A plain file is opened once to see that it can be; a pipe would lose what it holds.
+fn input(path: PathBuf) -> Result<Input, Failure> {
     let name = path.display().to_string();
-    let file = File::open(path).map_err(|error| Failure::io("open", &name, &error))?;
-    let bytes = file.metadata().map_err(|error| Failure::io("open", &name, &error))?.len();
-    Ok(Input { name, file, bytes })
+    let unusable = |error: io::Error| Failure::io("open", &name, &error);
+    let metadata = fs::metadata(&path).map_err(unusable)?;
+    if metadata.is_file() {
+        File::open(&path).map_err(unusable)?;
+    }
+    Ok(Input { bytes: metadata.len(), name, source: Source::File(path) })
+}
+
+fn ensure_output_apart(inputs: &[Input]) -> Result<(), Failure> {
+    let outputs = Identity::of_standard_output();
+    let is_output = |input: &&Input| input.identity().is_some_and(|input| outputs.contains(&input));
+    let Some(input) = inputs.iter().find(is_output) else { return Ok(()) };
+    let message = format!("{} is an input, and the output goes to it", input.name);
+    let hint = "send the output to another file: an input would grow while it is read";
+    Err(Failure::new(Refusal::OutputIsInput, message, hint).about(&input.name))
 }
 
 /// What a TOML file says, with its digest; what is wrong in it is said with its name.
@@ -50,7 +107,10 @@ pub(crate) fn read_toml<T>(
     name: &str,
     parse: impl Fn(&str) -> siltcode::Result<T>,
 ) -> Result<(T, InputDigest), Failure> {
-    let text = fs::read_to_string(name).map_err(|error| Failure::io("read", name, &error))?;
+    let read =
+        if name == STANDARD_INPUT { io::read_to_string(io::stdin()) } else { fs::read_to_string(name) };
+    let name = if name == STANDARD_INPUT { "standard input" } else { name };
+    let text = read.map_err(|error| Failure::io("read", name, &error))?;
     let placed = |error: siltcode::Error| {
         let line = error.position().and_then(|position| position.line);
         error.at(Position { file: Some(name.into()), line, ..Position::default() })
@@ -58,17 +118,25 @@ pub(crate) fn read_toml<T>(
     Ok((parse(&text).map_err(placed)?, InputDigest::of(name, text.as_bytes())))
 }
 
+/// Whether a text names a file that is there, or standard input.
+pub(crate) fn is_there(text: &str) -> bool {
+    text == STANDARD_INPUT || Path::new(text).exists()
+}
+
 fn files_of(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
     let name = folder.display();
-    let entries = fs::read_dir(folder).map_err(|error| Failure::io("open", &name, &error))?;
-    let mut files: Vec<PathBuf> =
-        entries.filter_map(|entry| Some(entry.ok()?.path())).filter(|p| is_data(p)).collect();
+    let unusable = |error: io::Error| Failure::io("open", &name, &error);
+    let mut files = Vec::new();
+    for entry in fs::read_dir(folder).map_err(unusable)? {
+        files.push(entry.map_err(unusable)?.path());
+    }
+    files.retain(|path| is_data(path));
     files.sort();
     if files.is_empty() {
-        return Err(Failure::new(
-            format!("the folder {name} holds no counts"),
-            format!("give a folder with files ending in {}, or name the file itself", ENDINGS.join(", ")),
-        ));
+        let message = format!("the folder {name} holds no counts");
+        let hint =
+            format!("give a folder with files ending in {}, or name the file itself", ENDINGS.join(", "));
+        return Err(Failure::new(Refusal::FolderWithoutCounts, message, hint).about(name));
     }
     Ok(files)
 }

@@ -12,8 +12,9 @@ use siltcode::tank::{Ensemble, Forecast, Turnovers};
 use siltcode::units::{Duration, Flow};
 
 use crate::ListFormat;
-use crate::exit::{Exit, Failure};
-use crate::held::Held;
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::printed;
 
 /// Work out the tank turnovers and hours from a start to a target.
 #[derive(clap::Args, Serialize)]
@@ -129,7 +130,7 @@ pub(crate) struct Args {
     /// How to print.
     #[arg(long, value_name = "FORMAT", default_value = "table")]
     #[serde(skip)]
-    format: ListFormat,
+    pub(crate) format: ListFormat,
 }
 
 /// Everything a report tells.
@@ -171,10 +172,10 @@ impl Answer {
 
 pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     let answer = args.answer()?;
-    let mut out = Held::new(anstream::stdout().lock());
+    let mut out = printed::stdout();
     match args.format {
         ListFormat::Table => report::table(&mut out, &answer)?,
-        ListFormat::Json => crate::tables::json(&mut out, &json::Document::new(args, &answer)?)?,
+        ListFormat::Json => crate::json::pretty(&mut out, &json::Document::new(args, &answer)?)?,
     }
     out.release()?;
     Ok(if answer.forecast.turnovers().is_some() { Exit::Done } else { Exit::NotAllConform })

@@ -8,9 +8,10 @@ use siltcode::plan::{Aim, Answer, Job};
 use siltcode::provenance::InputDigest;
 
 use crate::ListFormat;
-use crate::exit::{Exit, Failure};
-use crate::held::Held;
+use crate::exit::Exit;
+use crate::failure::Failure;
 use crate::inputs::read_toml;
+use crate::printed;
 use crate::start::From;
 
 /// Plan a staged filtration: what goes in when, for how long, at what cost.
@@ -44,7 +45,7 @@ pub(crate) struct Args {
     /// How to print.
     #[arg(long, value_name = "FORMAT", default_value = "table")]
     #[serde(skip)]
-    format: ListFormat,
+    pub(crate) format: ListFormat,
 }
 
 /// Everything a report tells.
@@ -79,16 +80,19 @@ impl Planned {
     /// An amount in the money of the job.
     fn money(&self, amount: f64) -> String {
         let amount = if amount < 100.0 { format!("{amount:.2}") } else { format!("{amount:.0}") };
-        self.job.money.as_ref().map_or_else(|| amount.clone(), |money| format!("{amount} {money}"))
+        self.job
+            .money
+            .as_ref()
+            .map_or_else(|| amount.clone(), |money| format!("{amount} {}", printed::plain(money)))
     }
 }
 
 pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     let planned = args.planned()?;
-    let mut out = Held::new(anstream::stdout().lock());
+    let mut out = printed::stdout();
     match args.format {
         ListFormat::Table => report::table(&mut out, &planned)?,
-        ListFormat::Json => crate::tables::json(&mut out, &json::Document::new(args, &planned))?,
+        ListFormat::Json => crate::json::pretty(&mut out, &json::Document::new(args, &planned))?,
     }
     out.release()?;
     Ok(if matches!(planned.answer, Answer::Plan(_)) { Exit::Done } else { Exit::NotAllConform })

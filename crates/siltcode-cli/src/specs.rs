@@ -6,9 +6,10 @@ use siltcode::spec::{Requirement, published};
 use siltcode::{Spec, Status};
 
 use crate::ListFormat;
-use crate::exit::{Exit, Failure};
-use crate::held::Held;
-use crate::tables::json;
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::json;
+use crate::printed;
 use crate::text::{HEAD, OPEN, wrap};
 
 /// List the published specifications, or print one with its sources.
@@ -21,17 +22,17 @@ pub(crate) struct Args {
 
     /// How to print.
     #[arg(long, value_name = "FORMAT", default_value = "table")]
-    format: ListFormat,
+    pub(crate) format: ListFormat,
 }
 
 pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
-    let mut out = Held::new(anstream::stdout().lock());
+    let mut out = printed::stdout();
     let specs = || published::names().map(published::spec).collect::<siltcode::Result<Vec<_>>>();
     match (&args.name, args.format) {
         (None, ListFormat::Table) => specs()?.iter().try_for_each(|spec| heading(&mut out, spec))?,
-        (None, ListFormat::Json) => json(&mut out, &specs()?)?,
+        (None, ListFormat::Json) => json::pretty(&mut out, &specs()?)?,
         (Some(name), ListFormat::Table) => whole(&mut out, &published::spec(name)?)?,
-        (Some(name), ListFormat::Json) => json(&mut out, &published::spec(name)?)?,
+        (Some(name), ListFormat::Json) => json::pretty(&mut out, &published::spec(name)?)?,
     }
     out.release()?;
     Ok(Exit::Done)

@@ -1,9 +1,13 @@
 //! The command as a process: what it prints, where, and how it ends.
 
+#[path = "command/files.rs"]
+mod files;
 #[path = "command/passes.rs"]
 mod passes;
 #[path = "command/plan.rs"]
 mod plan;
+#[path = "command/streams.rs"]
+mod streams;
 
 use std::fs;
 use std::path::{Path, PathBuf};

@@ -8,7 +8,7 @@ use siltcode::units::Flow;
 use siltcode::{Size, Spectrum};
 
 use super::{Answer, Args, Falling};
-use crate::exit::Failure;
+use crate::failure::{Failure, Refusal};
 use crate::score::read_spec;
 use crate::start::{From, counts};
 
@@ -71,7 +71,7 @@ impl Args {
         let Some(zone) = &self.dead_zone else { return Ok(self.cells.map_or(Mixing::Well, Mixing::Cells)) };
         let unreadable = || {
             let hint = "write the share of the tank and the exchange as a share of the flow: 0.2:0.1";
-            Failure::new(format!("`{zone}` is not a dead zone"), hint)
+            Failure::new(Refusal::DeadZoneUnreadable, format!("`{zone}` is not a dead zone"), hint)
         };
         let (dead, exchange) = zone.split_once(':').ok_or_else(unreadable)?;
         let share =

@@ -12,6 +12,7 @@ use super::Args;
 use super::classes::Asked;
 use super::report::{Report, Tally};
 use crate::held::Held;
+use crate::json;
 
 /// A JSON document written as it grows: samples first, then what is known only at the end.
 pub(super) struct Json<W: Write> {
@@ -74,7 +75,7 @@ impl<W: Write> Json<W> {
 
     fn member(&mut self, name: &str, value: &impl Serialize) -> io::Result<()> {
         write!(self.out, ",\n\"{name}\":")?;
-        Ok(serde_json::to_writer(&mut self.out, value)?)
+        json::compact(&mut self.out, value)
     }
 }
 
@@ -83,7 +84,7 @@ impl<W: Write> Report for Json<W> {
         self.start()?;
         self.out.write_all(if self.started { b",\n" } else { b"\n" })?;
         self.started = true;
-        Ok(serde_json::to_writer(&mut self.out, scored)?)
+        json::compact(&mut self.out, scored)
     }
 
     fn problem(&mut self, problem: &Problem) -> io::Result<()> {

@@ -11,7 +11,7 @@ mod say;
 mod table;
 mod under;
 
-use std::io;
+use std::io::{self, IsTerminal};
 use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
@@ -22,8 +22,11 @@ use siltcode::intake::{self, Decimal, Form, Notice, Options, Problem, RepeatedId
 use siltcode::spec::published;
 use siltcode::{Basis, Code, CountedVolume, Dilution, Sample, Scoring, SizeScale, Spec, Spectrum, score};
 
-use crate::exit::{Exit, Failure};
+use crate::exit::Exit;
+use crate::failure::Failure;
 use crate::inputs::{self, Input};
+use crate::outfile::Identity;
+use crate::printed::Printed;
 use classes::Classes;
 use earlier::Earlier;
 use rejects::Rejects;
@@ -39,7 +42,7 @@ use report::{Report, Tally};
     siltcode score monday.csv --class as4059,nas1638 --convert-sizes acftd\n\n\
     Whatever is not given is looked for in the file and reported on standard error.")]
 pub(crate) struct Args {
-    /// Files of counts, delimited text or XLSX; a folder stands for the files in it.
+    /// Files of counts, delimited text or XLSX; a folder stands for the files in it, - for standard input.
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
 
@@ -50,6 +53,10 @@ pub(crate) struct Args {
     /// Write rejected rows here, to be corrected and fed in again.
     #[arg(long, value_name = "FILE")]
     rejects: Option<PathBuf>,
+
+    /// Replace the file of --rejects if it exists.
+    #[arg(long, requires = "rejects")]
+    force: bool,
 
     /// How to print.
     #[arg(long, value_name = "FORMAT", default_value = "table")]
@@ -241,15 +248,17 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     let earlier = Earlier::read(&args.earlier, &options)?;
     let asked = args.classes.asked()?;
     let classes = ClassRequest { systems: &asked.systems, convert_to: asked.convert_sizes };
-    let inputs = inputs::open_all(&args.files)?;
-    let mut rejects = Rejects::new(args.rejects.as_deref())?;
+    let inputs = inputs::list(&args.files)?;
+    let mut rejects = Rejects::new(args.rejects.as_deref(), args.force, &args.read_from(&inputs))?;
 
     let out = io::stdout().lock(); // JSON and CSV have no colours to be stripped
+    let to_terminal = out.is_terminal();
     let report: Box<dyn Report + '_> = match args.format {
         Format::Table => Box::new(table::Table::new(anstream::stdout().lock(), spec.as_ref(), &asked)),
         Format::Json => {
             Box::new(json::Json::new(out, json::Request::new(args, rule, &context, asked.clone())))
         }
+        Format::Csv if to_terminal => Box::new(csv::Csv::new(Printed::plain(out), asked.clone())),
         Format::Csv => Box::new(csv::Csv::new(out, asked.clone())),
     };
     let mut scorer = Scorer {
@@ -266,13 +275,24 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     };
     let mut summaries = Vec::new();
     let progress = progress_bar(inputs.iter().map(|input| input.bytes).sum());
-    for input in inputs {
+    for input in &inputs {
         summaries.push(scorer.read(input, &options, &progress)?);
     }
     progress.finish_and_clear();
-    let tally = scorer.finish(&summaries)?;
-    rejects.finish()?;
-    Ok(tally.exit())
+    Ok(scorer.finish(&summaries)?.exit())
+}
+
+impl Args {
+    /// Every file that is read.
+    fn read_from(&self, inputs: &[Input]) -> Vec<Identity> {
+        let named = self.earlier.iter().map(PathBuf::as_path).chain(self.spec.as_deref().map(Path::new));
+        let inputs = inputs.iter().filter_map(Input::identity);
+        inputs.chain(named.filter_map(Identity::of_path)).collect()
+    }
+
+    pub(crate) fn is_json(&self) -> bool {
+        matches!(self.format, Format::Json)
+    }
 }
 
 /// A published name, a code, or a file: in this order.
@@ -283,8 +303,7 @@ pub(crate) fn read_spec(text: &str) -> Result<Spec, Failure> {
     if let Ok(code) = text.parse::<Code>() {
         return Ok(Spec::from_code(code, SizeScale::UmC)?);
     }
-    let path = Path::new(text);
-    if !path.exists() {
+    if !inputs::is_there(text) {
         return Err(Failure::from(published::spec(text).unwrap_err()));
     }
     inputs::read_toml(text, Spec::from_toml).map(|(spec, _)| spec)
@@ -318,9 +337,9 @@ struct Scorer<'a> {
 }
 
 impl Scorer<'_> {
-    fn read(&mut self, input: Input, options: &Options, progress: &ProgressBar) -> Result<Summary, Failure> {
+    fn read(&mut self, input: &Input, options: &Options, progress: &ProgressBar) -> Result<Summary, Failure> {
         self.file.clone_from(&input.name);
-        let summary = intake::stream(&input.name, progress.wrap_read(input.file), options, self);
+        let summary = intake::stream(&input.name, progress.wrap_read(input.open()?), options, self);
         match self.failed.take() {
             Some(error) => Err(error.into()),
             None => Ok(summary?),
@@ -330,6 +349,7 @@ impl Scorer<'_> {
     fn finish(self, summaries: &[Summary]) -> Result<Tally, Failure> {
         let own = summaries.iter().map(|summary| &summary.input);
         let inputs = own.chain(&self.earlier.inputs).cloned().collect();
+        self.rejects.finish()?; // before the output, which may say where they are
         self.report.finish(&self.tally, inputs)?;
         Ok(self.tally)
     }

@@ -12,6 +12,7 @@ use super::csv::code_channels;
 use super::report::{Report, Tally};
 use super::under;
 use crate::held::Held;
+use crate::printed::Printed;
 use crate::text::{HEAD, OPEN, fit, outcome_style, reading, wrap};
 
 /// The indent of lines under a bottle.
@@ -21,7 +22,7 @@ const BOTTLE: usize = 13;
 
 /// An aligned table. A heading is printed again whenever the size scale changes.
 pub(super) struct Table<W: Write> {
-    out: Held<W>,
+    out: Printed<Held<W>>,
     heading: Option<SizeScale>,
     /// What stands above all bottles.
     preamble: Vec<String>,
@@ -35,7 +36,7 @@ impl<W: Write> Table<W> {
         let scope = |spec: &Spec| spec.scope.as_ref().map(|scope| format!("; {scope}")).unwrap_or_default();
         let target = spec.map(|spec| format!("Target: {}{}", spec.title, scope(spec)));
         Self {
-            out: Held::new(out),
+            out: Printed::new(Held::new(out)),
             heading: None,
             preamble: target.into_iter().chain(asked.legend()).collect(),
             memory: spec.is_some_and(|spec| spec.status == Status::Memory),

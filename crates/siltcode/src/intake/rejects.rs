@@ -62,6 +62,9 @@ impl<W: Write> RejectWriter<W> {
     }
 
     fn record(&mut self, first: &[String; 2], cells: &[String]) -> std::io::Result<()> {
-        Ok(self.out.write_record(first.iter().chain(cells))?)
+        self.out.write_record(first.iter().chain(cells)).map_err(|error| match error.into_kind() {
+            csv::ErrorKind::Io(error) => error, // a full disk must be told from a bad file
+            other => std::io::Error::other(format!("{other:?}")),
+        })
     }
 }
