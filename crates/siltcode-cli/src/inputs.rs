@@ -112,6 +112,9 @@ pub(crate) fn read_toml<T>(
     let name = if name == STANDARD_INPUT { "standard input" } else { name };
     let text = read.map_err(|error| Failure::io("read", name, &error))?;
     let placed = |error: siltcode::Error| {
+        if error.position().is_some_and(|position| position.file.is_some()) {
+            return error; // of a file that this one names
+        }
         let line = error.position().and_then(|position| position.line);
         error.at(Position { file: Some(name.into()), line, ..Position::default() })
     };

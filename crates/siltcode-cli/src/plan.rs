@@ -3,9 +3,12 @@
 mod json;
 mod report;
 
+use std::path::Path;
+
 use serde::Serialize;
 use siltcode::plan::{Aim, Answer, Job};
 use siltcode::provenance::InputDigest;
+use siltcode::{ErrorKind, Position};
 
 use crate::ListFormat;
 use crate::exit::Exit;
@@ -60,7 +63,8 @@ struct Planned {
 
 impl Args {
     fn planned(&self) -> Result<Planned, Failure> {
-        let (job, digest) = read_toml(&self.job, Job::from_toml)?;
+        let (job, digest) =
+            read_toml(&self.job, |text| Job::from_toml_with(text, |name| beside(&self.job, name)))?;
         let aim = if self.quickest { Aim::Quickest } else { Aim::Cheapest };
         let (mut guessed, mut inputs) = (Vec::new(), vec![digest]);
         let answer = match &self.start {
@@ -74,6 +78,16 @@ impl Args {
         };
         Ok(Planned { job, aim, answer, guessed, inputs })
     }
+}
+
+/// The text of a file that a job names, which stands in the folder of the job unless its path is absolute.
+fn beside(job: &str, name: &str) -> siltcode::Result<String> {
+    let path = Path::new(job).parent().unwrap_or(Path::new("")).join(name);
+    let unreadable = |error: std::io::Error| {
+        let error = siltcode::Error::from(ErrorKind::InputUnreadable { message: error.to_string() });
+        error.at(Position { file: Some(path.display().to_string()), ..Position::default() })
+    };
+    std::fs::read_to_string(&path).map_err(unreadable)
 }
 
 impl Planned {

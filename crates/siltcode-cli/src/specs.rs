@@ -3,6 +3,7 @@
 use std::io::Write;
 
 use siltcode::spec::{Requirement, published};
+use siltcode::status::UNVERIFIED_LIMITS;
 use siltcode::{Spec, Status};
 
 use crate::ListFormat;
@@ -42,11 +43,7 @@ fn heading(out: &mut impl Write, spec: &Spec) -> std::io::Result<()> {
     writeln!(out, "{HEAD}{}{HEAD:#}", spec.name)?;
     writeln!(out, "{}", wrap(&spec.title, 4))?;
     if spec.status == Status::Memory {
-        writeln!(
-            out,
-            "{OPEN}{}{OPEN:#}",
-            wrap("rests on numbers from memory: look them up before relying on them", 4)
-        )?;
+        writeln!(out, "{OPEN}{}{OPEN:#}", wrap(UNVERIFIED_LIMITS, 4))?;
     }
     Ok(())
 }

@@ -202,7 +202,7 @@ fn colour_repeats_what_the_words_say() {
 fn specifications_and_tables_are_listed_and_shown() {
     assert!(stdout(&siltcode(&["specs"])).contains("jet-a1-manufacture"));
     assert!(stdout(&siltcode(&["specs", "jet-a1-manufacture"])).contains("refinery"));
-    assert!(stdout(&siltcode(&["specs", "d975-diesel"])).contains("memory"));
+    assert!(stdout(&siltcode(&["specs", "wwfc-diesel-5"])).contains("UNVERIFIED"));
     assert!(stdout(&siltcode(&["tables"])).contains("iso4406"));
     assert!(stdout(&siltcode(&["tables", "iso4406"])).contains("18,1300,2500"));
     assert!(
@@ -332,7 +332,10 @@ fn what_looks_wrong_stands_under_the_bottle() {
         assert!(text.contains(words), "{words}: {text}");
     }
     let csv = stdout(&siltcode(&["score", path.to_str().unwrap(), "--format", "csv"]));
-    assert!(csv.lines().next().unwrap().ends_with("flags") && csv.contains("few-raw-counts"), "{csv}");
+    assert!(
+        csv.lines().next().unwrap().ends_with("flags,target,target_status") && csv.contains("few-raw-counts"),
+        "{csv}"
+    );
     // Runs that differ by more than chance widen the interval by what their mean may be off.
     let json = json_of(&path, &[]);
     assert!(json["samples"][0]["scatter"].as_f64().unwrap() > 0.01);
@@ -427,7 +430,7 @@ fn several_class_systems_stand_beside_the_code() {
         "as4059-differential: 7 (7,5,6,6,5)",
         "nas1638: 7 (7,5,6,6,5)",
         "gost17216: 10 (-,-,-,10,9,10,10,-)",
-        "rests on limits recalled and not read anywhere (MEMORY): not for acceptance",
+        "rests on limits recalled and not read anywhere (UNVERIFIED): not for acceptance",
         "navair: 3 (3,3,3,3,3); interpolated, per 100 mL by two laws: 14301 to 14908 at 5-10, 3222 to 3829 at 10-25 um(acftd)",
     ] {
         assert!(text.contains(words), "{words} in {text}");
@@ -490,7 +493,7 @@ fn classes_stand_in_json_and_csv() {
     let (heading, row) = text.split_once('\n').unwrap();
     assert!(
         heading.ends_with(
-            "flags,as4059,as4059_interpolated,as4059_note,nas1638,nas1638_interpolated,nas1638_note"
+            "flags,target,target_status,as4059,as4059_interpolated,as4059_note,nas1638,nas1638_interpolated,nas1638_note"
         )
     );
     assert!(

@@ -11,10 +11,34 @@ use super::classes::{self, Asked};
 use super::report::{Report, Tally};
 use crate::held::Held;
 
-const HEADING: [&str; 25] = [
-    "id", "iso4406", "scale", "runs", "per_ml_1", "per_ml_2", "per_ml_3", "low_1", "low_2", "low_3",
-    "high_1", "high_2", "high_3", "number_1", "number_2", "number_3", "raw_1", "raw_2", "raw_3", "outcome",
-    "p", "rule", "deciding", "settle", "flags",
+const HEADING: [&str; 27] = [
+    "id",
+    "iso4406",
+    "scale",
+    "runs",
+    "per_ml_1",
+    "per_ml_2",
+    "per_ml_3",
+    "low_1",
+    "low_2",
+    "low_3",
+    "high_1",
+    "high_2",
+    "high_3",
+    "number_1",
+    "number_2",
+    "number_3",
+    "raw_1",
+    "raw_2",
+    "raw_3",
+    "outcome",
+    "p",
+    "rule",
+    "deciding",
+    "settle",
+    "flags",
+    "target",
+    "target_status",
 ];
 
 /// One line a bottle. The columns 1 to 3 are the sizes of the code in the bottle's scale.
@@ -111,6 +135,8 @@ impl<W: Write> Line<'_, W> {
         self.put(verdict.and_then(|verdict| verdict.deciding.as_ref()))?;
         self.put(verdict.and_then(|verdict| verdict.settle))?;
         self.put(Some(scored.flags.iter().map(|flag| flag.code).collect::<Vec<_>>().join(" ")))?;
+        self.put(verdict.map(|verdict| &verdict.check.spec))?;
+        self.put(verdict.map(|verdict| verdict.check.status))?;
         scored.classes.iter().flat_map(classes::cells).try_for_each(|cell| self.put(Some(cell)))
     }
 }

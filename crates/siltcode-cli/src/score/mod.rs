@@ -251,18 +251,17 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     let inputs = inputs::list(&args.files)?;
     let mut rejects = Rejects::new(args.rejects.as_deref(), args.force, &args.read_from(&inputs))?;
 
+    let scoring = Scoring { spec: spec.as_ref(), rule, subtract: None, classes, context };
     let out = io::stdout().lock(); // JSON and CSV have no colours to be stripped
     let to_terminal = out.is_terminal();
     let report: Box<dyn Report + '_> = match args.format {
         Format::Table => Box::new(table::Table::new(anstream::stdout().lock(), spec.as_ref(), &asked)),
-        Format::Json => {
-            Box::new(json::Json::new(out, json::Request::new(args, rule, &context, asked.clone())))
-        }
+        Format::Json => Box::new(json::Json::new(out, json::Request::new(args, &scoring, asked.clone()))),
         Format::Csv if to_terminal => Box::new(csv::Csv::new(Printed::plain(out), asked.clone())),
         Format::Csv => Box::new(csv::Csv::new(out, asked.clone())),
     };
     let mut scorer = Scorer {
-        scoring: Scoring { spec: spec.as_ref(), rule, subtract: None, classes, context },
+        scoring,
         subtract_blank: args.subtract_blank,
         earlier: &earlier,
         blank: None,

@@ -4,6 +4,7 @@ use std::io::{self, Write};
 
 use siltcode::certainty::Probability;
 use siltcode::provenance::{InputDigest, Provenance};
+use siltcode::status::UNVERIFIED_LIMITS;
 use siltcode::{Code, Scored, SizeScale, Spec, Status};
 
 use super::classes::Asked;
@@ -105,8 +106,7 @@ impl<W: Write> Report for Table<W> {
             writeln!(self.out, "{}", wrap(&rules, 0))?;
         }
         if self.memory {
-            let text = "The target rests on numbers from memory: look them up before relying on them.";
-            writeln!(self.out, "{OPEN}{}{OPEN:#}", wrap(text, 0))?;
+            writeln!(self.out, "{OPEN}{}{OPEN:#}", wrap(&format!("Target: {UNVERIFIED_LIMITS}."), 0))?;
         }
         writeln!(self.out, "{}", wrap(&format!("Scored by {}, ISO 4406.", Provenance::LIBRARY), 0))?;
         self.out.release()

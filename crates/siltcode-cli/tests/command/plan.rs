@@ -186,3 +186,58 @@ fn what_is_wrong_in_a_job_is_said_with_its_line() {
     assert!(said.contains("hint:"), "{said}");
     refused(&["plan", "no such job.toml"], &["cannot read"]);
 }
+
+#[test]
+fn a_target_may_be_a_file_beside_the_job() {
+    let (folder, path) = file(
+        "job.toml",
+        changed(&["target"], "").replacen("tank =", "target = \"day.toml\"\ntank =", 1).as_bytes(),
+    );
+    let missing = siltcode(&["plan", path.to_str().unwrap()]);
+    assert_eq!(status(&missing), 2);
+    assert!(stderr(&missing).contains("day.toml"), "{}", stderr(&missing));
+    fs::write(
+        folder.path().join("day.toml"),
+        "title = \"Day tank\"\ncode = \"18/16/13\"\nwater = \"200 mg/kg\"\n",
+    )
+    .unwrap();
+    let output = siltcode(&["plan", path.to_str().unwrap(), "--format", "json"]);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    let found = json(&output);
+    let plain = json(&siltcode(&["plan", &job(), "--format", "json"]));
+    assert_eq!(found["plan"]["hours"], plain["plan"]["hours"]);
+    assert_eq!(found["provenance"]["specification"]["name"], "Day tank");
+    assert_eq!(found["provenance"]["specification"]["sha256"].as_str().unwrap().len(), 64);
+    fs::write(folder.path().join("day.toml"), "code = \"13/16/18\"\n").unwrap();
+    let wrong = siltcode(&["plan", path.to_str().unwrap()]);
+    assert!(stderr(&wrong).contains("day.toml, line 1"), "{}", stderr(&wrong));
+}
+
+#[test]
+fn nothing_at_all_cannot_be_reached() {
+    let output = planned(&changed(&["target"], "").replacen("tank =", "target = \"4:0\"\ntank =", 1), &[]);
+    assert_eq!(status(&output), 1, "{}{}", stdout(&output), stderr(&output));
+    assert!(stdout(&output).starts_with("Not reachable"), "{}", stdout(&output));
+}
+
+#[test]
+fn particles_have_defaults_that_are_said() {
+    let output = planned(&changed(&["particles"], ""), &[]);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    let text = stdout(&output).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        text.contains("spheres of test dust") && text.contains("2650 kg/m3 and up to 70 um(c)"),
+        "{text}"
+    );
+}
+
+#[test]
+fn a_plan_for_limits_that_were_not_read_says_so() {
+    let text = changed(&["target"], "").replacen("tank =", "target = \"wwfc-diesel-5\"\ntank =", 1);
+    assert!(stdout(&planned(&text, &[])).contains("(UNVERIFIED): verify before use"));
+    assert_eq!(json(&planned(&text, &["--format", "json"]))["target_unverified"], true);
+    let bare = text.lines().filter(|line| !line.starts_with("beta")).collect::<Vec<_>>().join("\n");
+    let refused = planned(&bare, &[]);
+    assert_eq!(status(&refused), 2);
+    assert!(stderr(&refused).contains("nothing says what the bag holds back"), "{}", stderr(&refused));
+}

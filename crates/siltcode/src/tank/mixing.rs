@@ -134,6 +134,8 @@ impl Mixing {
     /// What an even ingress of 1 a turnover has brought into a clean tank and left there.
     pub(super) fn entered_in(self, circuit: Circuit, tau: f64) -> Left {
         match self {
+            // an even ingress into an even tank stays even where nothing is held back
+            _ if circuit.efficiency() == 0.0 => Left::even(tau),
             Self::DeadZone(zone) if zone.dead.get() > 0.0 => {
                 zone.modes(circuit).sum(|rate| (rate * tau).exp_m1() / rate)
             }
@@ -142,7 +144,6 @@ impl Mixing {
                 let floor = row.floor();
                 row.turned(0.0, floor).weighted(1.0, row.turned(tau, floor), -1.0)
             }
-            _ if circuit.efficiency() == 0.0 => Left::even(tau),
             _ => Left::even(-(-circuit.efficiency() * tau).exp_m1() / circuit.efficiency()),
         }
     }
