@@ -103,8 +103,8 @@ fn results_say_what_stands_behind_them() {
     assert!(umc(ClassSystem::As4059Differential).contains("differential"));
     let older = |system, count| said(system, SizeScale::Microscope, &[5.0, 10.0, 15.0], &[count, 3.0, 1.0]);
     assert!(older(ClassSystem::Nas1638, 9.0).contains("inactive for new design since 30 May 2001"));
-    assert!(!older(ClassSystem::Gost17216, 9.0).contains("MEMORY"));
-    assert!(older(ClassSystem::Gost17216, 7000.0).contains("recalled and not read anywhere (MEMORY)"));
+    assert!(!older(ClassSystem::Gost17216, 9.0).contains("UNVERIFIED"));
+    assert!(older(ClassSystem::Gost17216, 7000.0).contains("recalled and not read anywhere (UNVERIFIED)"));
 }
 
 #[derive(Deserialize)]
@@ -181,7 +181,7 @@ fn a_conversion_for_a_class_is_recorded() {
     let umb = cumulative(SizeScale::UmB, &[5.0, 8.0, 16.0], &[30_000.0, 18_620.0, 1445.0]);
     let class = ClassSystem::As4059.classify_in(&umb, SizeScale::UmC).unwrap();
     assert_eq!(class.status, Status::Memory);
-    assert!(class.notes.iter().any(|note| note.contains("from memory (MEMORY)")));
+    assert!(class.notes.iter().any(|note| note.contains("recalled and not read (UNVERIFIED)")));
 
     let coarse = cumulative(SizeScale::UmC, &[3.0, 80.0], &[30_000.0, 1.0]);
     let class = ClassSystem::Gost17216.classify_in(&coarse, SizeScale::Acftd).unwrap();

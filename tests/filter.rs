@@ -230,7 +230,10 @@ fn elements_without_a_ratio() {
     let alone = Train::new(vec![Stage::of(absorber)]).unwrap();
     let bounds = alone.lumped(um(4.0)).unwrap();
     assert_eq!((bounds.low, bounds.high), (Efficiency::NONE, Efficiency::WHOLE));
-    let bins = alone.bins(&[um(4.0)], &Challenge::iso_medium_test_dust()).unwrap();
+    let dust = Challenge::iso_medium_test_dust();
+    assert_eq!(alone.bins(&[um(4.0)], &dust).unwrap_err().code(), "beta-missing");
+    let nothing = Element::new(Kind::WaterAbsorbing, flow_of(60.0), Some(rating("4:1"))).unwrap();
+    let bins = Train::new(vec![Stage::of(nothing)]).unwrap().bins(&[um(4.0)], &dust).unwrap();
     assert_eq!(bins, [Efficiency::NONE]);
     let housing = Train::new(vec![Stage::of(empty_housing())]).unwrap().lumped(um(4.0)).unwrap();
     assert_eq!(housing.high, Efficiency::NONE);
@@ -307,7 +310,7 @@ fn a_measured_ratio_is_as_sure_as_its_fewer_counts() {
     // 97.5 % limit for none counted beside 400: the odds at which p^400 is 0.025
     assert!((bound.get() / (1.0 / (0.025_f64.powf(-1.0 / 400.0) - 1.0)) - 1.0).abs() < 1e-6, "{bound}");
     assert_eq!(of(100_000, 50).known().unwrap(), BetaAt::AtLeast(Beta::CERTAIN_UP_TO));
-    assert_eq!(of(100, 200).known().unwrap_err().code(), "beta-not-above-one");
+    assert_eq!(of(100, 200).known().unwrap_err().code(), "beta-below-one");
     assert_eq!(MeasuredBeta::of(&[], &[], Level::default()).unwrap_err().code(), "nothing-counted");
     let volumes = MeasuredBeta::of(&[counted(100, 1.0)], &[counted(100, 10.0)], Level::default()).unwrap();
     assert_eq!(volumes.beta().unwrap(), beta(10.0));
@@ -368,9 +371,26 @@ fn the_best_of_a_rating_is_no_worse_than_its_least() {
 }
 
 #[test]
+fn a_ratio_of_one_holds_back_nothing_and_an_interval_may_begin_there() {
+    assert_eq!(Beta::new(1.0).unwrap(), Beta::ONE);
+    assert_eq!(Beta::ONE.efficiency(), Efficiency::NONE);
+    let (dust, sizes) = (Challenge::iso_medium_test_dust(), [um(4.0), um(6.0), um(14.0)]);
+    let least = |text: &str| rating(text).bins_at_worst(&sizes, &dust).unwrap();
+    let most = |text: &str| rating(text).bins_at_best(&sizes, &dust).unwrap();
+    // at worst nothing between 4 and 6 um(c) is held back, at best as the same ratio everywhere
+    assert_eq!(least("4:1..75,6:75,14:75"), [Beta::ONE, beta(75.0), beta(75.0)]);
+    assert_eq!(most("4:1..75,6:75,14:75"), [beta(75.0); 3]);
+    assert_eq!(least("5:200"), [Beta::ONE, beta(200.0), beta(200.0)]);
+    assert_eq!(rating("4:1,6:75").bins(&sizes[..2], &dust).unwrap_err().code(), "betas-inconsistent");
+    // between a ratio of 1 and another, the rule that is straight in ln (beta - 1) stays at 1
+    let BetaAt::Between([_, _, odds_rule]) = rating("4:1,14:75").at(um(6.0)).unwrap() else { panic!() };
+    assert_eq!(odds_rule, Beta::ONE);
+}
+
+#[test]
 fn bad_input_is_named() {
-    for value in [1.0, 0.5, 0.0, -3.0, f64::NAN, f64::NEG_INFINITY] {
-        assert_eq!(Beta::new(value).unwrap_err().code(), "beta-not-above-one");
+    for value in [1.0_f64.next_down(), 0.5, 0.0, -3.0, f64::NAN, f64::NEG_INFINITY] {
+        assert_eq!(Beta::new(value).unwrap_err().code(), "beta-below-one");
     }
     for value in [1.0, -0.1, f64::NAN] {
         assert_eq!(Share::new(value).unwrap_err().code(), "share-out-of-range");
@@ -380,7 +400,7 @@ fn bad_input_is_named() {
     }
     assert_eq!("4:3,4:5".parse::<Rating>().unwrap_err().code(), "size-repeated");
     assert_eq!("0:3".parse::<Rating>().unwrap_err().code(), "size-not-positive");
-    assert_eq!("4:1".parse::<Rating>().unwrap_err().code(), "beta-not-above-one");
+    assert_eq!("4:0.9".parse::<Rating>().unwrap_err().code(), "beta-below-one");
     let old = Size::new(5.0, SizeScale::Acftd).unwrap();
     let mixed = Rating::new(vec![(um(4.0), beta(3.0)), (old, beta(20.0))]);
     assert_eq!(mixed.unwrap_err().code(), "scales-mixed");

@@ -405,7 +405,7 @@ fn out_of_reach_says_what_would_help() {
 #[test]
 fn what_a_plan_needs_is_asked_for() {
     let without = |line: &str| planned(&JOB.replace(line, "")).unwrap_err();
-    for line in ["hour_cost = 45\n", "price = 220\n", "start = \"22/20/17\"\n", "particles = {"] {
+    for line in ["hour_cost = 45\n", "price = 220\n", "start = \"22/20/17\"\n"] {
         let line = JOB.lines().find(|at| at.starts_with(line.trim_end())).unwrap();
         let error = without(line);
         assert_eq!(error.code(), "job-key-missing", "{line}");
@@ -414,4 +414,43 @@ fn what_a_plan_needs_is_asked_for() {
     let nothing = JOB.replace("22/20/17", "12/10/7");
     let Answer::Plan(plan) = planned(&nothing).unwrap() else { panic!("out of reach") };
     assert!(plan.stages.is_empty() && plan.time == hours(0.0));
+}
+
+#[test]
+fn nothing_at_all_is_never_left() {
+    let job = Job::from_toml(&JOB.replace("18/16/13", "4:0")).unwrap();
+    for aim in [Aim::Cheapest, Aim::Quickest] {
+        let Answer::OutOfReach(way) = job.plan(aim).unwrap() else { panic!("{aim:?}") };
+        assert_eq!((way.size.um(), way.target.get()), (4.0, 0.0));
+    }
+}
+
+#[test]
+fn without_a_word_on_particles_they_are_those_of_test_dust() {
+    let lines: Vec<&str> = JOB.lines().filter(|line| !line.trim_start().starts_with("particles")).collect();
+    let silent = Job::from_toml(&lines.join("\n")).unwrap();
+    let Answer::Plan(plan) = silent.plan(Aim::Cheapest).unwrap() else { panic!() };
+    let said = plan.assumptions.join("; ");
+    assert!(said.contains("taken to be spheres of test dust") && said.contains("2650 kg/m3"), "{said}");
+    let spelled = "particles = { density = \"2.65 kg/L\", largest = \"70 um(c)\" }\n";
+    let same = Job::from_toml(&format!("{spelled}{}", lines.join("\n"))).unwrap();
+    let Answer::Plan(same) = same.plan(Aim::Cheapest).unwrap() else { panic!() };
+    assert_eq!(plan.stages, same.stages);
+}
+
+#[test]
+fn an_element_without_a_ratio_and_a_target_without_its_file_are_errors() {
+    let bare: Vec<&str> = JOB.lines().filter(|line| !line.trim_start().starts_with("beta")).collect();
+    let error = Job::from_toml(&bare.join("\n")).unwrap().plan(Aim::Quickest).unwrap_err();
+    assert_eq!((error.code(), error.to_string().contains("bag")), ("beta-missing", true), "{error}");
+    let named = JOB.replace("18/16/13", "day-tank.toml");
+    assert_eq!(Job::from_toml(&named).unwrap_err().code(), "spec-unknown");
+    let file = |text: &'static str| Job::from_toml_with(&named, move |_| Ok(text.into()));
+    assert_eq!(
+        file("code = \"18/16/13\"").unwrap().target,
+        Job::from_toml_with(&named, |_| Ok("code = \"18/16/13\"".into())).unwrap().target
+    );
+    let error = file("code = \"18/16/13\"\nwater = \"200 mg/pound\"").unwrap_err();
+    let at = error.position().unwrap();
+    assert_eq!((at.file.as_deref(), at.line), (Some("day-tank.toml"), Some(2)));
 }

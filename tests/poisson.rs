@@ -62,7 +62,7 @@ fn one_call_many_calls_and_the_table_agree_to_the_last_bit() {
 
 #[test]
 fn limits_rise_with_the_count_across_the_change_of_method() {
-    for level in [1e-9, 0.3, 0.95, 0.999_999, 1.0 - f64::EPSILON] {
+    for level in [Level::SMALLEST, 0.3, 0.95, 0.999_999, Level::LARGEST] {
         for method in [Method::Garwood, Method::MidP, Method::Jeffreys] {
             let limits = Limits::new(Level::new(level).unwrap(), method);
             let mut before: Option<Interval<Mean>> = None;

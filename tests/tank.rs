@@ -4,7 +4,7 @@ use siltcode::PerMl;
 use siltcode::certainty::Level;
 use siltcode::tank::mixing::displaced;
 use siltcode::tank::{
-    BinState, Channel, DeadZone, Doubt, Ensemble, Left, Mixing, Plant, Reynolds, Target,
+    BinState, Channel, DeadZone, Doubt, Ensemble, Left, Mixing, MixingFactor, Plant, Reynolds, Target,
     turnovers_like_one_pass,
 };
 use siltcode::units::{Flow, KinematicViscosity, Length, Volume};
@@ -216,9 +216,10 @@ fn quantiles_of_uncertain_inputs() {
         let doubt = Doubt::NONE
             .start(row.number("u_ln_n0").exp())
             .and_then(|doubt| doubt.beta(row.number("gsd_of_beta_minus_1")))
-            .and_then(|doubt| doubt.mixing(row.number("mixing_median"), row.number("gsd_mixing")))
+            .and_then(|doubt| doubt.mixing(row.number("gsd_mixing")))
             .unwrap();
-        let ensemble = Ensemble::new(std::slice::from_ref(&tank), doubt);
+        let slowed = tank.clone().slowed(MixingFactor::new(row.number("mixing_median")).unwrap());
+        let ensemble = Ensemble::new(std::slice::from_ref(&slowed), doubt);
         // the quick answer: slopes at the best estimate
         let slopes = tank.slopes().unwrap();
         let causes = [

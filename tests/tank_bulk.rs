@@ -36,7 +36,7 @@ fn many_scenarios_are_each_a_channel() {
     let bad = Columns {
         start: &[1.0; 4],
         target: &[0.5; 4],
-        beta: &[1.0, f64::NAN, 75.0, f64::INFINITY],
+        beta: &[0.9, f64::NAN, 75.0, f64::INFINITY],
         ingress: &[0.0, 0.0, -1.0, 0.0],
     };
     let mut found = [0.0; 4];
@@ -45,5 +45,11 @@ fn many_scenarios_are_each_a_channel() {
     assert!((found[3] - 2.0_f64.ln()).abs() < 1e-15);
     bulk::turnovers(&[bad, Columns { beta: &[75.0; 4], ingress: &[0.0; 4], ..bad }], &mut found).unwrap();
     assert!(found[..3].iter().all(|found| found.is_nan()), "{found:?}");
+    // what holds back nothing never gets there, unless it is there
+    let none =
+        Columns { start: &[1.0, 0.5, 1.0, 0.2], beta: &[1.0; 4], ingress: &[0.0, 0.0, 3.0, 3.0], ..bad };
+    bulk::turnovers(&[none], &mut found).unwrap();
+    assert!(found[0].is_infinite() && found[2].is_infinite(), "{found:?}");
+    assert!(found[1] <= 0.0 && found[3] <= 0.0, "{found:?}");
     assert_eq!(bulk::turnovers(&[bad], &mut [0.0; 3]).unwrap_err().code(), "lengths-differ");
 }

@@ -5,7 +5,7 @@ use std::f64::consts::TAU;
 use proptest::prelude::*;
 use siltcode::certainty::Level;
 use siltcode::filter::Beta;
-use siltcode::tank::{BinState, Channel, Doubt, Ensemble, Turnovers};
+use siltcode::tank::{BinState, Channel, Doubt, Ensemble, MixingFactor, Turnovers};
 use siltcode_tests::{cases, per_ml, turnovers};
 
 /// Geometric standard deviations of start, `beta - 1`, ingress and mixing.
@@ -21,12 +21,13 @@ fn channel((bins, target): Bins, [start, beta, ingress]: [f64; 3]) -> Channel {
         let ratio = Beta::new(1.0 + (ratio - 1.0) * beta).unwrap();
         BinState::new(per_ml(n * start), per_ml(entering * ingress), ratio.efficiency())
     };
-    Channel::new(bins.iter().map(bin).collect(), per_ml(target))
+    let channel = Channel::new(bins.iter().map(bin).collect(), per_ml(target));
+    channel.slowed(MixingFactor::new(MIXING).unwrap())
 }
 
 fn doubt([start, beta, ingress, mixing]: Spreads) -> Doubt {
     let doubt = Doubt::NONE.start(start).and_then(|doubt| doubt.beta(beta));
-    doubt.and_then(|doubt| doubt.ingress(ingress)).and_then(|doubt| doubt.mixing(MIXING, mixing)).unwrap()
+    doubt.and_then(|doubt| doubt.ingress(ingress)).and_then(|doubt| doubt.mixing(mixing)).unwrap()
 }
 
 fn ensemble(channels: &[Bins], spreads: Spreads) -> Ensemble {
@@ -56,7 +57,7 @@ fn drawn(channels: &[Bins], spreads: Spreads, draws: usize) -> Vec<f64> {
         let needed = channels.iter().map(|&bins| {
             channel(bins, [start, beta, ingress]).turnovers().map_or(f64::INFINITY, Turnovers::get)
         });
-        needed.fold(0.0, f64::max) * MIXING * mixing
+        needed.fold(0.0, f64::max) * mixing
     };
     let mut all: Vec<f64> = (0..draws).map(|_| one()).collect();
     all.sort_by(f64::total_cmp);
@@ -107,7 +108,7 @@ fn quadrature_agrees_with_simulation_whichever_cause_is_widest() {
 fn without_doubt_the_best_estimate_is_certain() {
     let found = ensemble(THREE, [1.0; 4]);
     let needed = THREE.iter().map(|&bins| channel(bins, [1.0; 3]).turnovers().unwrap().get());
-    let needed = needed.fold(0.0, f64::max) * MIXING;
+    let needed = needed.fold(0.0, f64::max);
     for p in [0.05, 0.5, 0.95] {
         let quantile = found.quantile(Level::new(p).unwrap()).unwrap().get();
         assert!((quantile / needed - 1.0).abs() < 1e-14);

@@ -195,7 +195,7 @@ fn planned(tank: &[f64]) -> Outcome<Vec<f64>> {
     let &[[start, beta, ingress, mixing]] = spreads else {
         return Err("give three channels and the spreads".into());
     };
-    let doubt = Doubt::NONE.start(start)?.beta(beta)?.ingress(ingress)?.mixing(1.0, mixing)?;
+    let doubt = Doubt::NONE.start(start)?.beta(beta)?.ingress(ingress)?.mixing(mixing)?;
     let planning = Ensemble::new(&channels, doubt).planning();
     let planned = [planning.p50, planning.p80, planning.p90, planning.p95];
     Ok(planned.into_iter().map(|enough| enough.map_or(f64::INFINITY, tank::Turnovers::get)).collect())

@@ -111,6 +111,22 @@ class Batch(Sequence[Sample]):
         return tuple(notice_of(**notice) for notice in self._native.notices())
 
     @property
+    def account(self) -> dict[str, Any]:
+        """What became of every record: ``in`` is ``scored`` + ``rejected`` + what was passed over, by the reason.
+
+        Examples
+        --------
+        >>> import pathlib, tempfile
+        >>> import siltcode
+        >>> day = pathlib.Path(tempfile.mkdtemp(), "day.csv")
+        >>> _ = day.write_text("bottle,4 um(c) /mL,6 um(c) /mL\\nA,1752,517\\nB,many,3\\nMean,1752,517\\n")
+        >>> account = siltcode.read_counts(day).account
+        >>> account["in"], account["scored"], account["rejected"], account["passed_over"]
+        (4, 1, 1, {'heading': 1, 'mean': 1})
+        """
+        return dict(self._native.account())
+
+    @property
     def provenance(self) -> dict[str, Any]:
         """What the results are made from."""
         return dict(self._native.provenance())

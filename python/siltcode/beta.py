@@ -18,12 +18,12 @@ class Beta:
     ----------
     rated : mapping of size to ratio, str or Beta
         ``{4: 3, 6: 20, 14: 1000}`` or ``"4:3,6:20,14:1000"`` [um(c), -]; an interval as a pair, ``{10: (2, 20)}``, or
-        ``"10:2..20"``. Ratios are above 1; above 1000 they are kept as "at least 1000", since so few particles pass.
+        ``"10:2..20"``. Ratios are 1 or more; above 1000 they are kept as "at least 1000", since so few particles pass.
 
     Raises
     ------
     SiltcodeError
-        ``beta-not-above-one``, ``beta-unreadable``, ``size-repeated``, ``betas-inconsistent``.
+        ``beta-below-one``, ``beta-unreadable``, ``size-repeated``, ``betas-inconsistent``.
 
     Notes
     -----

@@ -63,7 +63,7 @@ class Classification:
     sizes : tuple of SizeClass
         Size by size, smallest first.
     status : str
-        How the least sure limit is known: ``READ``, ``DERIVED`` or ``MEMORY``.
+        How the least sure limit is known: ``READ``, ``DERIVED`` or ``UNVERIFIED``.
     notes : tuple of str
         What must be said with the class.
 

@@ -27,7 +27,7 @@ def convert_size(um: float, from_: Scale, to: Scale) -> float:
 
     Notes
     -----
-    Between two published pairs the line is straight. um(b) is a fixed share of um(c), recalled and not read (MEMORY).
+    Between two published pairs the line is straight. um(b) is a fixed share of um(c), recalled and not read (UNVERIFIED).
 
     References
     ----------

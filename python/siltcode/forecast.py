@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from siltcode import _arrays, _native
 from siltcode._display import Table, figures, html_table
 from siltcode.codes import Code
-from siltcode.units import in_unit, number_in
+from siltcode.units import number_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,13 +83,21 @@ class Passes:
     Attributes
     ----------
     turnovers : float
-        The nominal number of tank turnovers [-]; infinite where the target cannot be reached.
+        The tank turnovers by the best estimates, the mixing factor included [-]; infinite where the target cannot be
+        reached with the least that the ratings allow.
+    nominal : float
+        The same without the mixing factor: those of a stirred tank [-].
+    at_best_rating : float
+        The turnovers if every ratio is the best that its rating allows [-]: with `turnovers` the range that bounds,
+        intervals and sizes without a rating leave open.
     hours : float
         The time they take [h].
     mean : float
         The mean number of turnovers over the doubt [-]; infinite where the target may be out of reach.
-    reachable : bool
-        Whether any number of turnovers is enough.
+    reachable : bool or None
+        Whether any number of turnovers is enough; None where the ratings leave that open.
+    unverified : bool
+        Whether a limit of the target was recalled and not read: verify it before use.
     deciding : str
         The size that takes longest.
     channels : tuple of ChannelForecast
@@ -115,9 +123,13 @@ class Passes:
         self._given = given
         self._native = _native.passes(given)
         parts = self._native.parts()
-        self.reachable: bool = parts["turnovers"] is not None
-        self.turnovers: float = parts["turnovers"] if self.reachable else math.inf
-        self.hours: float = parts["hours"] if self.reachable else math.inf
+        self.turnovers: float = _or_infinite(parts["turnovers"])
+        self.nominal: float = _or_infinite(parts["nominal"])
+        self.at_best_rating: float = min(_or_infinite(parts["at_best_rating"]), self.turnovers)
+        left_open = math.isinf(self.turnovers) and math.isfinite(self.at_best_rating)
+        self.reachable: bool | None = None if left_open else math.isfinite(self.turnovers)
+        self.hours: float = _or_infinite(parts["hours"])
+        self.unverified: bool = parts["unverified"]
         self.mean: float = parts["mean"]
         self.deciding: str = parts["deciding"]
         self.channels = tuple(_channel(channel) for channel in parts["channels"])
@@ -346,14 +358,22 @@ class Passes:
         return {"turnovers": values, "hours": hours, **dict(zip(names, along, strict=True))}
 
     def __repr__(self) -> str:
+        target = ", target UNVERIFIED" if self.unverified else ""
+        if self.reachable is None:
+            return f"Passes(at least {figures(self.at_best_rating, 3)} turnovers: the rating leaves the most open{target})"
         if not self.reachable:
-            return f"Passes(not reachable: {self.deciding} decides)"
-        return f"Passes({figures(self.turnovers, 3)} turnovers, {figures(self.hours, 3)} h, {self.deciding} decides)"
+            return f"Passes(not reachable: {self.deciding} decides{target})"
+        turnovers, hours = figures(self.turnovers, 3), figures(self.hours, 3)
+        return f"Passes({turnovers} turnovers, {hours} h, {self.deciding} decides{target})"
 
     def _repr_html_(self) -> str:
         rows = [_forecast_row(channel) for channel in self.channels]
         headings = ["size, um(c)", "start /mL", "target /mL", "floor /mL", "turnovers"]
         return html_table(Table(headings, rows, repr(self)[7:-1], "assumed: " + "; ".join(self.assumptions)))
+
+
+def _or_infinite(value: float | None) -> float:
+    return math.inf if value is None else value
 
 
 def _forecast_row(channel: ChannelForecast) -> list[Any]:
@@ -366,5 +386,5 @@ def _channel(part: dict[str, Any]) -> ChannelForecast:
     return ChannelForecast(**{**part, "remedy": None if part["remedy"] is None else _remedy(**part["remedy"])})
 
 
-def _remedy(flow: str | None, beta: float | None, ingress_share: float | None) -> Remedy:
-    return Remedy(in_unit(flow, "L/min"), beta, ingress_share)
+def _remedy(flow: float | None, beta: float | None, ingress_share: float | None) -> Remedy:
+    return Remedy(flow, beta, ingress_share)

@@ -25,7 +25,7 @@ class Curve:
     -----
     Both fit mineral dust with one peak; behind a fine filter the large end is cut off and both read too high there. Beyond
     the two points this is extrapolation: good for a picture, never for a class. The form of the second law is recalled, not
-    read (MEMORY).
+    read (UNVERIFIED).
 
     Examples
     --------

@@ -148,7 +148,7 @@ def sequential_step(
 
     Notes
     -----
-    Wald's boundaries are recalled, not read (MEMORY): not for acceptance.
+    Wald's boundaries are recalled, not read (UNVERIFIED): not for acceptance.
 
     References
     ----------

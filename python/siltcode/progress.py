@@ -357,7 +357,7 @@ def shortfall(shown: float, standard_error: float, beta: float) -> Shortfall:
     shown, standard_error : float
         The efficiency that the tank shows, and its standard error [-].
     beta : float
-        The filtration ratio, above 1 [-].
+        The filtration ratio, 1 or more [-].
 
     Returns
     -------
@@ -366,7 +366,7 @@ def shortfall(shown: float, standard_error: float, beta: float) -> Shortfall:
     Raises
     ------
     SiltcodeError
-        ``factor-out-of-range``, ``beta-not-above-one``.
+        ``factor-out-of-range``, ``beta-below-one``.
 
     Examples
     --------

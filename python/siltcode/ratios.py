@@ -17,7 +17,7 @@ def in_series(first: Any, second: Any) -> Any:
     Parameters
     ----------
     first, second : number or array_like
-        Ratios above 1 [-].
+        Ratios of 1 or more [-].
 
     Returns
     -------
@@ -26,7 +26,7 @@ def in_series(first: Any, second: Any) -> Any:
     Raises
     ------
     SiltcodeError
-        ``beta-not-above-one``.
+        ``beta-below-one``.
 
     Notes
     -----
@@ -48,7 +48,7 @@ def leaking(beta: Any, leak: Any) -> Any:
     Parameters
     ----------
     beta : number or array_like
-        The ratio of the element, above 1 [-].
+        The ratio of the element, 1 or more [-].
     leak : number or array_like
         The share of the flow, 0 to 1 [-].
 
@@ -59,7 +59,7 @@ def leaking(beta: Any, leak: Any) -> Any:
     Raises
     ------
     SiltcodeError
-        ``beta-not-above-one``, ``share-out-of-range``.
+        ``beta-below-one``, ``share-out-of-range``.
 
     Examples
     --------
@@ -112,7 +112,7 @@ def ratio_of_pairs(pairs: Sequence[tuple[float, float]]) -> float:
     Raises
     ------
     SiltcodeError
-        ``beta-not-above-one``, ``nothing-counted``, ``count-not-finite``.
+        ``beta-below-one``, ``nothing-counted``, ``count-not-finite``.
 
     Examples
     --------
@@ -157,7 +157,7 @@ class MeasuredBeta:
     p_equal : float
         How likely counts so far apart are if the filter holds back nothing [-].
     beta : float or None
-        The ratio to reckon with: the value, or the bound where too few passed [-]; None if it is not above 1.
+        The ratio to reckon with: the value, or the bound where too few passed [-]; None if it is below 1.
 
     Examples
     --------

@@ -21,7 +21,7 @@ class ReferenceTable:
     standard : str
         What it restates.
     status : str
-        How it is known: ``READ``, ``DERIVED``, ``MEMORY``, or per row.
+        How it is known: ``READ``, ``DERIVED``, ``MEMORY`` (UNVERIFIED: recalled, not read), or per row.
 
     Examples
     --------
@@ -102,7 +102,7 @@ class Caution:
     topic, text : str
         What it is about, and what to beware of.
     status : str
-        How it is known: ``READ``, ``DERIVED`` or ``MEMORY``.
+        How it is known: ``READ``, ``DERIVED`` or ``UNVERIFIED``.
     source : str
         Keys of the table of sources, joined by ``+``.
 
@@ -119,7 +119,7 @@ class Caution:
     source: str
 
     def __str__(self) -> str:
-        return f"{self.topic}: {self.text}" + (" (MEMORY: not read in a source)" if self.status == "MEMORY" else "")
+        return f"{self.topic}: {self.text}" + (" (UNVERIFIED: not read in a source)" if self.status == "UNVERIFIED" else "")
 
 
 def cautions() -> tuple[Caution, ...]:

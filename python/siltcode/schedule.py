@@ -165,7 +165,7 @@ def schedule(
     ------
     SiltcodeError
         ``lengths-differ`` unless there is a mass and an efficiency for each bin; ``quantity-out-of-range``;
-        ``no-flow``; ``beta-not-above-one`` unless ``0 <= held_back < 1``.
+        ``no-flow``; ``beta-below-one`` unless ``0 <= held_back < 1``.
 
     References
     ----------

@@ -135,7 +135,7 @@ class Finding:
     note : str or None
         What must be said with it.
     status : str
-        How well the limit is known: ``USER``, ``READ``, ``DERIVED`` or ``MEMORY``.
+        How well the limit is known: ``USER``, ``READ``, ``DERIVED`` or ``UNVERIFIED``.
 
     Examples
     --------

@@ -54,7 +54,7 @@ class Liquid:
     Notes
     -----
     Stokes' law ``v = g (rho_p - rho_f) d**2 / (18 mu)`` for single spheres in still liquid, few enough not to hinder one
-    another. It reads high from ``Re = 0.1`` and is refused from 1 on (both limits MEMORY).
+    another. It reads high from ``Re = 0.1`` and is refused from 1 on (both limits UNVERIFIED).
 
     References
     ----------

@@ -23,7 +23,7 @@ class Requirement:
     subject, limit : str
         What is looked at, and what is asked of it.
     status : str
-        How well the number is known: ``USER``, ``READ``, ``DERIVED`` or ``MEMORY``.
+        How well the number is known: ``USER``, ``READ``, ``DERIVED`` or ``UNVERIFIED``.
     note : str or None
         What must be said with it.
 
@@ -51,7 +51,7 @@ class Spec:
     edition, scope : str or None
         The edition of the document it restates; where it applies, if that is limited.
     status : str
-        How well its numbers are known: ``USER``, ``READ``, ``DERIVED`` or ``MEMORY``.
+        How well its numbers are known: ``USER``, ``READ``, ``DERIVED`` or ``UNVERIFIED``.
     requirements : tuple of Requirement
         In their document's order.
 

@@ -175,6 +175,8 @@ class Plan:
         What to book so that it is enough in half and in 90 % of all cases; None where nothing is in doubt, or no time is.
     out_of_reach : OutOfReach or None
         What stands in the way, where the target cannot be reached.
+    unverified : bool
+        Whether a limit of the target was recalled and not read: verify it before use.
     assumptions : tuple of str
         What was taken for granted.
 
@@ -202,6 +204,7 @@ class Plan:
     p50: Booked | None
     p90: Booked | None
     out_of_reach: OutOfReach | None
+    unverified: bool
     assumptions: tuple[str, ...]
 
     @property
@@ -225,7 +228,8 @@ class Plan:
             return f"Plan(out of reach: {way.size_um:g} um(c) goes no lower than {figures(way.floor_per_ml)} /mL)"
         stages = ", ".join(f"{stage.name} {figures(stage.hours, 2)} h" for stage in self.stages) or "nothing to do"
         cost = "" if self.cost is None else f", {figures(self.cost)}{f' {self.money}' if self.money else ''}"
-        return f"Plan({stages}; {figures(self.hours, 2)} h{cost}, {self._proven()})"
+        unverified = ", target UNVERIFIED" if self.unverified else ""
+        return f"Plan({stages}; {figures(self.hours, 2)} h{cost}, {self._proven()}{unverified})"
 
     def _proven(self) -> str:
         return "the best there is" if self.optimal else f"within {figures(100 * (self.gap or 0.0), 2)} % of the best"
@@ -269,6 +273,7 @@ def plan(
         The least time rather than the least cost.
     **described
         What the job has, by its names in the file, over what `job` says: ``tank``, ``target``, ``hour_cost``, ``stage``.
+        A ``target`` may be a TOML file, in the folder of the job's.
 
     Returns
     -------
@@ -308,8 +313,9 @@ def plan(
     """
     given = None if start is None else counts_given(start) or {"code": str(Code._of(_native.parse_code(str(start))))}
     written, file = _written(job)
+    whole = _with(written, described)
     try:
-        parts = _native.plan(_with(written, described), given, bool(quickest))
+        parts = _native.plan(whole, _named_files(whole, file), given, bool(quickest))
     except SiltcodeError as error:
         as_written = isinstance(written, str) and not described
         message = error.message if as_written else error.message.removesuffix(f" (line {error.line})")
@@ -338,6 +344,18 @@ def _with(written: str | dict[str, Any], described: dict[str, Any]) -> str:
         return written  # refused by its reader, with the line
 
 
+def _named_files(job: str, file: str | None) -> dict[str, str]:
+    """The texts of the files that a job names: its target, in the folder of the job unless the path is absolute."""
+    try:
+        target = tomllib.loads(job).get("target")
+    except tomllib.TOMLDecodeError:
+        return {}  # refused by its reader, with the line
+    if not isinstance(target, str) or not target.strip().lower().endswith(".toml"):
+        return {}
+    name = target.strip()
+    return {name: (Path(file or "").parent / name).read_text(encoding="utf-8")}
+
+
 def _plan(parts: dict[str, Any], quickest: bool) -> Plan:
     found: dict[str, Any] = parts["plan"] or {}
     sizes = found.get("sizes_um", [])
@@ -354,6 +372,7 @@ def _plan(parts: dict[str, Any], quickest: bool) -> Plan:
         p50=_booked(found.get("p50")),
         p90=_booked(found.get("p90")),
         out_of_reach=_in_the_way(parts["out_of_reach"]),
+        unverified=parts["unverified"],
         assumptions=tuple(parts["assumptions"]),
         **{name: found.get(name) for name in ("hours", "cost", "lower_bound", "gap")},
     )

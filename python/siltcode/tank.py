@@ -53,7 +53,8 @@ def passes(
     target : code, Sample, mapping, published name, path or Spec
         The most there may be in the end.
     beta : Beta, Train, mapping or str
-        What the filter holds back: ``{4: 3, 6: 20, 14: 1000}``.
+        What the filter holds back: ``{4: 3, 6: 20, 14: 1000}``. One figure, ``{5: 200}``, leaves a range open:
+        `Passes.at_best_rating` to `Passes.turnovers`.
     tank, flow : str, number or pint quantity
         The fluid in the tank, ``"18 m3"`` [m3]; the flow through the filter, ``"60 L/min"`` [L/min].
     ingress : mapping, optional
@@ -71,9 +72,11 @@ def passes(
     scatter : float
         Coefficient of variation between bottles of the start [-].
     start_spread, beta_spread, ingress_spread, mixing_spread : float
-        How surely each is known, as a geometric standard deviation, 1 or more [-]; of the ratio it is ``beta - 1``.
+        How surely each is known, as a geometric standard deviation, 1 or more [-]; of the ratio it is ``beta - 1`` of
+        each bin between the sizes of the start, not of the ratios as given.
     mixing : float
-        The factor by which mixing lengthens the ideal turnovers, 1 or more [-].
+        The factor by which imperfect mixing multiplies the turnovers of a stirred tank, 1 or more [-]. It leaves the
+        floor that ingress sets as it is; a `dead_zone` or `cells` raise it.
     rest : Rest, optional
         The tank stood still before: it starts with what is still afloat.
 

@@ -199,7 +199,7 @@ def change_out(along: Any, pressure: Any, terminal: Any, *, axis: Axis = "turnov
     axis : {"captured-mass", "turnovers", "time"}
         Time is your choice, and marked so: while the tank becomes cleaner an element loads ever more slowly.
     level : float
-        The level of the intervals, above 0 and below 1 [-].
+        The level of the intervals, from 1e-12 to 1 - 1e-12 [-].
 
     Returns
     -------

@@ -15,7 +15,7 @@ def turnovers_needed(start_per_ml: Any, target_per_ml: Any, beta: Any, ingress_p
     start_per_ml, target_per_ml : number or array_like
         The start, and the most there may be in the end [particles/mL].
     beta : number or array_like
-        The filtration ratio, above 1 [-].
+        The filtration ratio, 1 or more [-].
     ingress_per_turnover : number or array_like
         What comes in during one turnover [particles/mL].
 
@@ -57,7 +57,7 @@ def turnovers_like_one_pass(beta: Any) -> Any:
     Parameters
     ----------
     beta : number or array_like
-        The filtration ratio, above 1 [-].
+        The filtration ratio, 1 or more [-].
 
     Returns
     -------
@@ -66,7 +66,7 @@ def turnovers_like_one_pass(beta: Any) -> Any:
     Raises
     ------
     SiltcodeError
-        ``beta-not-above-one``.
+        ``beta-below-one``.
 
     Examples
     --------
@@ -116,7 +116,7 @@ def displaced(beta: float, turnovers: float) -> tuple[float, float]:
     Parameters
     ----------
     beta, turnovers : float
-        The filtration ratio, above 1; the turnovers [-].
+        The filtration ratio, 1 or more; the turnovers [-].
 
     Returns
     -------

@@ -118,6 +118,6 @@ def test_tables_and_cautions() -> None:
         siltcode.table("unheard-of")
     assert caught.value.code == "table-unknown"
     assert "iso4406" in caught.value.hint
-    recalled = [caution for caution in siltcode.cautions() if caution.status == "MEMORY"]
-    assert all(str(caution).endswith("(MEMORY: not read in a source)") for caution in recalled)
+    recalled = [caution for caution in siltcode.cautions() if caution.status == "UNVERIFIED"]
+    assert all(str(caution).endswith("(UNVERIFIED: not read in a source)") for caution in recalled)
     assert siltcode.DEFERENCE.startswith("Local codes")

@@ -65,8 +65,8 @@ def test_ratios_in_series_and_with_a_leak() -> None:
             call()
         assert caught.value.code == "share-out-of-range"
     with pytest.raises(SiltcodeError) as caught:
-        siltcode.leaking([10, 1, 75], 0.1)
-    assert (caught.value.code, caught.value.line) == ("beta-not-above-one", 1)
+        siltcode.leaking([10, 0.9, 75], 0.1)
+    assert (caught.value.code, caught.value.line) == ("beta-below-one", 1)
 
 
 def test_pressures_follow_flow_and_viscosity() -> None:

@@ -296,3 +296,29 @@ def test_mistakes_are_named_with_their_place(tmp_path: Path) -> None:
     with pytest.raises(SiltcodeError) as refused:
         siltcode.schedule([1.0, 2.0], [1.0], [], "18 m3", [], 40)
     assert refused.value.code == "lengths-differ"
+
+
+def test_a_target_may_be_a_file_beside_the_job(tmp_path: Path) -> None:
+    (tmp_path / "day.toml").write_text('title = "Day tank"\ncode = "18/16/13"\n', encoding="utf-8")
+    job = {**JOB, "target": "day.toml"}
+    file = tmp_path / "job.toml"
+    file.write_text(siltcode._native.job_text(job), encoding="utf-8")
+    assert siltcode.plan(file).stages == siltcode.plan(JOB).stages
+    assert siltcode.plan({**JOB, "target": str(tmp_path / "day.toml")}).stages == siltcode.plan(JOB).stages
+    with pytest.raises(OSError, match=r"day\.toml"):
+        siltcode.plan(job)
+
+
+def test_nothing_at_all_cannot_be_reached_and_unverified_limits_say_so() -> None:
+    assert not siltcode.plan(JOB, target="4:0").reachable
+    found = siltcode.plan(JOB, target="wwfc-diesel-5")
+    assert found.unverified
+    assert "UNVERIFIED" in repr(found)
+    assert not siltcode.plan(JOB).unverified
+
+
+def test_particles_have_defaults() -> None:
+    silent = siltcode.plan({name: value for name, value in JOB.items() if name != "particles"})
+    spelled = siltcode.plan(JOB, particles={"density": "2650 kg/m3", "largest": "70 um(c)"})
+    assert silent.stages == spelled.stages
+    assert any("test dust" in said for said in silent.assumptions)

@@ -70,6 +70,49 @@ def test_mixing_doubt_is_lognormal() -> None:
     assert (np.diff(after) > 0).all()
 
 
+def test_a_mixing_factor_is_in_every_figure() -> None:
+    plain, slowed = passes(*JOB), passes(*JOB, mixing=1.5)
+    assert slowed.turnovers == pytest.approx(1.5 * plain.turnovers)
+    assert slowed.hours == pytest.approx(1.5 * plain.hours)
+    assert slowed.nominal == pytest.approx(plain.turnovers) == pytest.approx(plain.nominal)
+    assert slowed.quantile(0.5) == pytest.approx(slowed.turnovers)
+    assert [channel.turnovers for channel in slowed.channels] == pytest.approx([1.5 * (channel.turnovers or 0) for channel in plain.channels])
+    ends = [job.path([job.turnovers])["4 um(c)"][0] for job in (plain, slowed)]
+    assert ends[1] == pytest.approx(ends[0])
+    assert slowed.hours_declining("59 L/min", "1000 h") == pytest.approx(1.5 * plain.hours_declining("59 L/min", "1000 h"), rel=1e-3)
+
+
+def test_one_figure_of_a_data_sheet_leaves_a_range() -> None:
+    job = passes("22/20/17", "18/16/13", {5: 200}, "18 m3", "60 L/min")
+    assert job.reachable is None
+    assert job.turnovers == math.inf
+    assert 2.7 < job.at_best_rating < 2.9
+    assert "at least 2.79" in repr(job)
+    bound = passes("22/20/17", {6: 640, 14: 80}, {5: 20}, "18 m3", "60 L/min")
+    assert bound.reachable
+    assert bound.at_best_rating < bound.turnovers
+    nothing = passes("22/20/17", "18/16/13", {4: 1, 6: 1, 14: 1}, "18 m3", "60 L/min")
+    assert nothing.reachable is False
+    rough = passes("22/20/17", "18/16/13", "4:1..75,6:75,14:75", "18 m3", "60 L/min")
+    assert rough.reachable is None
+
+
+def test_an_element_without_a_ratio_is_an_error() -> None:
+    train = siltcode.Train.of(siltcode.Element(None, "60 L/min", "bag"))
+    with pytest.raises(SiltcodeError) as caught:
+        passes("22/20/17", "18/16/13", train, 18, 60)
+    assert caught.value.code == "beta-missing"
+
+
+def test_limits_that_were_not_read_are_unverified() -> None:
+    job = passes("22/20/17", "wwfc-diesel-5", {4: 3, 6: 20, 14: 1000}, 18, 60)
+    assert job.unverified
+    assert "UNVERIFIED" in repr(job)
+    assert "UNVERIFIED" in job.assumptions[0]
+    assert "UNVERIFIED" in job._repr_html_()
+    assert not passes(*JOB).unverified
+
+
 def test_doubt_of_several_causes_shares_the_variance() -> None:
     job = passes(*JOB, beta_spread=1.5, start_spread=1.3, mixing_spread=1.2)
     assert job.causes is not None
@@ -179,9 +222,10 @@ def test_copies() -> None:
 @pytest.mark.parametrize(
     ("args", "named", "code"),
     [
-        (("22/20/17", "18/16/13", {4: 0.5}, 18, 60), {}, "beta-not-above-one"),
+        (("22/20/17", "18/16/13", {4: 0.5}, 18, 60), {}, "beta-below-one"),
         (("22/20/17", "18/16/13", {}, 18, 60), {}, "beta-unreadable"),
         (("22/20/17", "18/16/13", {4: 3}, "18", 60), {}, "quantity-unreadable"),
+        (("22/20/17", "18/16/13", {4: 3}, "18.000 L", 60), {}, "quantity-ambiguous"),
         (("22/20/17", "18/16/13", {4: 3}, 18, 0), {}, "no-flow"),
         (({4: 100.0}, "18/16/13", {4: 3}, 18, 60), {}, "start-missing"),
         (("*/20/17", "18/16/13", {4: 3}, 18, 60), {}, "start-unbounded"),

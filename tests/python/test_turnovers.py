@@ -110,6 +110,9 @@ def test_a_flow_that_declines_too_far() -> None:
     with pytest.raises(SiltcodeError) as caught:
         job.hours_declining(0, 1)
     assert caught.value.code == "no-flow"
+    with pytest.raises(SiltcodeError) as caught:
+        job.hours_declining("70 L/min", 1)
+    assert caught.value.code == "decline-rises"
 
 
 def test_the_suction_of_a_dead_zone_is_cleaner_than_the_tank() -> None:

@@ -7,9 +7,10 @@ use siltcode::class::{ClassRange, ClassSystem, Possible, as4059_of_code};
 use siltcode::{Code, SizeScale};
 
 use crate::ListFormat;
-use crate::exit::{Exit, Failure};
-use crate::held::Held;
-use crate::tables::json;
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::json;
+use crate::printed;
 use crate::text::{HEAD, wrap};
 
 /// List the class systems, or say which AS4059 classes a code leaves possible.
@@ -23,7 +24,7 @@ pub(crate) struct Args {
 
     /// How to print.
     #[arg(long, value_name = "FORMAT", default_value = "table")]
-    format: ListFormat,
+    pub(crate) format: ListFormat,
 }
 
 #[derive(Serialize)]
@@ -52,13 +53,13 @@ const NOTE: &str = "A code bounds the count at each size, and the bounds of the 
 
 pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     let code = args.code.as_deref().map(str::parse::<Code>).transpose()?;
-    let mut out = Held::new(anstream::stdout().lock());
+    let mut out = printed::stdout();
     let entries = ClassSystem::ALL.map(entry);
     match (code.map(answer), args.format) {
         (None, ListFormat::Table) => entries.iter().try_for_each(|entry| list(&mut out, entry))?,
-        (None, ListFormat::Json) => json(&mut out, &entries)?,
+        (None, ListFormat::Json) => json::pretty(&mut out, &entries)?,
         (Some(answer), ListFormat::Table) => show(&mut out, &answer)?,
-        (Some(answer), ListFormat::Json) => json(&mut out, &answer)?,
+        (Some(answer), ListFormat::Json) => json::pretty(&mut out, &answer)?,
     }
     out.release()?;
     Ok(Exit::Done)

@@ -6,7 +6,8 @@ use clap::CommandFactory;
 use clap_complete::Shell;
 
 use crate::Cli;
-use crate::exit::{Exit, Failure};
+use crate::exit::Exit;
+use crate::failure::Failure;
 use crate::held::Held;
 
 /// Print completions for a shell.

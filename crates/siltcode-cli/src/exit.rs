@@ -1,11 +1,13 @@
 //! How the command ends: its status, and what it says when it fails.
 
-use std::fmt::Display;
-use std::io::{self, ErrorKind, Write};
+use std::io::Write;
 use std::process::ExitCode;
 
-use siltcode::Error;
+use clap::error::ErrorKind;
 
+use crate::failure::{Failure, Refusal, Unusable};
+use crate::json;
+use crate::printed::{self, Printed, plain};
 use crate::text::{BAD, HINT};
 
 /// How a command that could do its work ended.
@@ -19,70 +21,59 @@ pub(crate) enum Exit {
     Rejected,
 }
 
-/// Why a command could not do its work.
-pub(crate) enum Failure {
-    /// The request or an input could not be used.
-    Unusable {
-        /// What, where and why.
-        message: String,
-        /// What to do.
-        hint: String,
-    },
-    /// Whoever reads the output has gone; there is nothing to say.
-    ReaderGone,
-}
-
-impl Failure {
-    pub(crate) fn new(message: impl Into<String>, hint: impl Into<String>) -> Self {
-        Self::Unusable { message: message.into(), hint: hint.into() }
-    }
-
-    /// A file that could not be opened, read or written.
-    pub(crate) fn io(what: &str, name: impl Display, error: &io::Error) -> Self {
-        let hint = match error.kind() {
-            ErrorKind::NotFound => "check the name and the folder",
-            ErrorKind::PermissionDenied => "check who may read and write there",
-            _ => "check the file and the disk it is on",
-        };
-        Self::new(format!("cannot {what} {name}: {error}"), hint)
-    }
-}
-
-impl From<Error> for Failure {
-    fn from(error: Error) -> Self {
-        Self::new(error.to_string(), error.hint())
-    }
-}
-
-/// Failure to write standard output.
-impl From<io::Error> for Failure {
-    fn from(error: io::Error) -> Self {
-        if error.kind() == ErrorKind::BrokenPipe {
-            return Self::ReaderGone;
-        }
-        Self::io("write", "the output", &error)
-    }
-}
-
-/// Says on standard error why a command failed, and gives its exit status.
-pub(crate) fn report(result: Result<Exit, Failure>) -> ExitCode {
+/// Says on standard error why a command failed, in words or as one JSON document, and gives its exit status.
+pub(crate) fn report(result: Result<Exit, Failure>, as_json: bool) -> ExitCode {
     match result {
         Ok(Exit::Done) | Err(Failure::ReaderGone) => ExitCode::SUCCESS,
         Ok(Exit::NotAllConform) => ExitCode::from(1),
         Ok(Exit::Rejected) => ExitCode::from(3),
-        Err(Failure::Unusable { message, hint }) => {
-            let mut stderr = anstream::stderr().lock();
-            let _ = writeln!(stderr, "{BAD}error:{BAD:#} {message}");
-            if !hint.is_empty() {
-                let _ = writeln!(stderr, "{HINT}hint:{HINT:#} {hint}");
-            }
+        Err(Failure::Unusable(unusable)) => {
+            // Where standard error cannot be written either, the status is all that is left.
+            let _ = if as_json { in_json(&unusable) } else { in_words(&unusable) };
             ExitCode::from(2)
         }
     }
 }
 
+fn in_json(unusable: &Unusable) -> std::io::Result<()> {
+    json::line(&mut std::io::stderr().lock(), &unusable.document())
+}
+
+fn in_words(unusable: &Unusable) -> std::io::Result<()> {
+    let mut stderr = printed::stderr();
+    writeln!(stderr, "{BAD}error:{BAD:#} {}", plain(&unusable.in_words()))?;
+    if !unusable.hint.is_empty() {
+        writeln!(stderr, "{HINT}hint:{HINT:#} {}", plain(&unusable.hint))?;
+    }
+    Ok(())
+}
+
 /// A command line that cannot be read, or a request for help.
-pub(crate) fn usage(error: &clap::Error) -> ExitCode {
-    let _ = error.print();
-    if error.use_stderr() { ExitCode::from(2) } else { ExitCode::SUCCESS }
+pub(crate) fn usage(error: &clap::Error, arguments: &[std::ffi::OsString]) -> ExitCode {
+    if !error.use_stderr() {
+        let _ = error.print();
+        return ExitCode::SUCCESS;
+    }
+    let text = error.render().to_string();
+    if asks_for_json(arguments) {
+        let message = text.lines().next().unwrap_or_default().trim_start_matches("error: ");
+        let hint = "see `siltcode help` and `siltcode help COMMAND`";
+        return report(Err(Failure::new(Refusal::CommandLine, message, hint)), true);
+    }
+    let is_plain = arguments.iter().all(|argument| {
+        let argument = argument.to_string_lossy();
+        plain(&argument) == argument
+    });
+    let _ = if is_plain || error.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand {
+        error.print()
+    } else {
+        Printed::plain(std::io::stderr().lock()).write_all(text.as_bytes())
+    };
+    ExitCode::from(2)
+}
+
+/// Whether a command line that cannot be read as a whole asks for JSON.
+fn asks_for_json(arguments: &[std::ffi::OsString]) -> bool {
+    let pairs = arguments.windows(2).any(|pair| pair[0] == "--format" && pair[1] == "json");
+    pairs || arguments.iter().any(|argument| argument == "--format=json")
 }

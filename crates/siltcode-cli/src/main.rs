@@ -7,10 +7,14 @@
 mod classes;
 mod completions;
 mod exit;
+mod failure;
 mod held;
 mod inputs;
+mod json;
+mod outfile;
 mod passes;
 mod plan;
+mod printed;
 mod said;
 mod score;
 mod specs;
@@ -22,7 +26,8 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand, ValueEnum};
 
-use crate::exit::{Exit, Failure};
+use crate::exit::Exit;
+use crate::failure::Failure;
 
 #[derive(Parser)]
 #[command(
@@ -53,6 +58,22 @@ enum Command {
     Completions(completions::Args),
 }
 
+impl Command {
+    /// Whether JSON was asked for: then what fails is said in JSON too.
+    fn is_json(&self) -> bool {
+        let format = match self {
+            Self::Score(args) => return args.is_json(),
+            Self::Passes(args) => args.format,
+            Self::Plan(args) => args.format,
+            Self::Specs(args) => args.format,
+            Self::Tables(args) => args.format,
+            Self::Classes(args) => args.format,
+            Self::Completions(_) => return false,
+        };
+        format == ListFormat::Json
+    }
+}
+
 /// Colour only ever repeats what the words say.
 #[derive(Clone, Copy, ValueEnum)]
 enum ColorWhen {
@@ -74,9 +95,10 @@ enum ListFormat {
 }
 
 fn main() -> ExitCode {
-    let cli = match Cli::try_parse() {
+    let arguments: Vec<_> = std::env::args_os().collect();
+    let cli = match Cli::try_parse_from(&arguments) {
         Ok(cli) => cli,
-        Err(error) => return exit::usage(&error),
+        Err(error) => return exit::usage(&error, &arguments),
     };
     match cli.color {
         ColorWhen::Auto => anstream::ColorChoice::Auto,
@@ -84,7 +106,8 @@ fn main() -> ExitCode {
         ColorWhen::Never => anstream::ColorChoice::Never,
     }
     .write_global();
-    exit::report(run(cli.command))
+    let as_json = cli.command.is_json();
+    exit::report(run(cli.command), as_json)
 }
 
 fn run(command: Command) -> Result<Exit, Failure> {

@@ -6,14 +6,15 @@ mod report;
 mod request;
 
 use serde::Serialize;
-use siltcode::filter::Train;
-use siltcode::provenance::InputDigest;
+use siltcode::filter::{Beta, Train};
+use siltcode::provenance::{InputDigest, SpecUsed};
 use siltcode::tank::{Ensemble, Forecast, Turnovers};
 use siltcode::units::{Duration, Flow};
 
 use crate::ListFormat;
-use crate::exit::{Exit, Failure};
-use crate::held::Held;
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::printed;
 
 /// Work out the tank turnovers and hours from a start to a target.
 #[derive(clap::Args, Serialize)]
@@ -22,7 +23,7 @@ use crate::held::Held;
     Counts are particles per mL at and above sizes in um(c): 4:30000,6:9000,14:900.\n\
     A spread is a geometric standard deviation: 1 is certain, 1.5 within a factor of 1.5\n\
     in two cases of three.\n\
-    Exit status: 0 the target can be reached, 1 it cannot, 2 the request could not be used.\n\n\
+    Exit status: 0 the target can be reached, 1 it cannot or the ratings leave it open, 2 the request could not be used.\n\n\
     Examples:\n  \
     siltcode passes --from 22/20/17 --to 18/16/13 --tank \"18 m3\" --flow \"60 L/min\" \\\n      \
     --beta 4:3,6:20,14:1000\n  \
@@ -69,8 +70,8 @@ pub(crate) struct Args {
     #[arg(long, value_name = "TIME", requires = "falls_to")]
     falls_over: Option<String>,
 
-    /// Filtration ratios at rated sizes in um(c); a bound or an interval will do: 4:2..5,14:>1000. Given again for
-    /// each further element, in the order of the flow.
+    /// Filtration ratios at rated sizes in um(c), 1 or more; a bound or an interval will do: 4:2..5,14:>1000. One figure,
+    /// 5:200, gives a range. Given again for each further element, in the order of the flow.
     #[arg(long, value_name = "RATIOS", required = true)]
     beta: Vec<String>,
 
@@ -102,7 +103,8 @@ pub(crate) struct Args {
     #[arg(long, value_name = "NUMBER")]
     cells: Option<std::num::NonZeroU16>,
 
-    /// The factor by which mixing lengthens the ideal turnovers.
+    /// The factor by which imperfect mixing multiplies the turnovers of a stirred tank. It leaves the floor as it is: a
+    /// dead zone or cells raise it.
     #[arg(long, value_name = "FACTOR", default_value_t = 1.0)]
     mixing: f64,
 
@@ -110,7 +112,7 @@ pub(crate) struct Args {
     #[arg(long, value_name = "SPREAD", default_value_t = 1.0)]
     mixing_spread: f64,
 
-    /// The spread of beta - 1.
+    /// The spread of beta - 1 between the sizes of the start, not of the ratios as typed.
     #[arg(long, value_name = "SPREAD", default_value_t = 1.0)]
     beta_spread: f64,
 
@@ -129,7 +131,7 @@ pub(crate) struct Args {
     /// How to print.
     #[arg(long, value_name = "FORMAT", default_value = "table")]
     #[serde(skip)]
-    format: ListFormat,
+    pub(crate) format: ListFormat,
 }
 
 /// Everything a report tells.
@@ -140,11 +142,25 @@ struct Answer {
     best: Option<Turnovers>,
     falling: Option<Falling>,
     train: Train,
+    /// What the spread of beta does to the ratio at the size that decides, as two cases of three have it.
+    beta_spread: Option<Spread>,
     /// Whether anything is in doubt, so that planning values differ from the best estimate.
     doubtful: bool,
     within: Option<Duration>,
     assumptions: Vec<String>,
     inputs: Vec<InputDigest>,
+    specification: Option<SpecUsed>,
+    /// Whether a limit of the target was recalled and not read.
+    unverified: bool,
+}
+
+/// A ratio at and above a size, by the spread of `beta - 1` in each bin.
+#[derive(Clone, Copy, Serialize)]
+struct Spread {
+    factor: f64,
+    size_um_c: f64,
+    low: Beta,
+    high: Beta,
 }
 
 /// What becomes of the time while the flow falls.
@@ -164,17 +180,26 @@ impl Answer {
 
     /// The turnovers if every ratio is the best that its rating allows, where that is fewer.
     fn best(&self) -> Option<Turnovers> {
-        let nominal = self.forecast.turnovers().map_or(f64::INFINITY, Turnovers::get);
-        self.best.filter(|best| best.get() < nominal * (1.0 - 1e-6))
+        let safe = self.forecast.turnovers().map_or(f64::INFINITY, Turnovers::get);
+        self.best.filter(|best| best.get() < safe * (1.0 - 1e-6))
+    }
+
+    /// Whether the target can be reached; none where the ratings leave that open.
+    fn reachable(&self) -> Option<bool> {
+        match (self.forecast.turnovers(), self.best) {
+            (Some(_), _) => Some(true),
+            (None, Some(_)) => None,
+            (None, None) => Some(false),
+        }
     }
 }
 
 pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     let answer = args.answer()?;
-    let mut out = Held::new(anstream::stdout().lock());
+    let mut out = printed::stdout();
     match args.format {
         ListFormat::Table => report::table(&mut out, &answer)?,
-        ListFormat::Json => crate::tables::json(&mut out, &json::Document::new(args, &answer)?)?,
+        ListFormat::Json => crate::json::pretty(&mut out, &json::Document::new(args, &answer)?)?,
     }
     out.release()?;
     Ok(if answer.forecast.turnovers().is_some() { Exit::Done } else { Exit::NotAllConform })

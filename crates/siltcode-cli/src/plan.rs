@@ -3,14 +3,18 @@
 mod json;
 mod report;
 
+use std::path::Path;
+
 use serde::Serialize;
 use siltcode::plan::{Aim, Answer, Job};
 use siltcode::provenance::InputDigest;
+use siltcode::{ErrorKind, Position};
 
 use crate::ListFormat;
-use crate::exit::{Exit, Failure};
-use crate::held::Held;
+use crate::exit::Exit;
+use crate::failure::Failure;
 use crate::inputs::read_toml;
+use crate::printed;
 use crate::start::From;
 
 /// Plan a staged filtration: what goes in when, for how long, at what cost.
@@ -44,7 +48,7 @@ pub(crate) struct Args {
     /// How to print.
     #[arg(long, value_name = "FORMAT", default_value = "table")]
     #[serde(skip)]
-    format: ListFormat,
+    pub(crate) format: ListFormat,
 }
 
 /// Everything a report tells.
@@ -59,7 +63,8 @@ struct Planned {
 
 impl Args {
     fn planned(&self) -> Result<Planned, Failure> {
-        let (job, digest) = read_toml(&self.job, Job::from_toml)?;
+        let (job, digest) =
+            read_toml(&self.job, |text| Job::from_toml_with(text, |name| beside(&self.job, name)))?;
         let aim = if self.quickest { Aim::Quickest } else { Aim::Cheapest };
         let (mut guessed, mut inputs) = (Vec::new(), vec![digest]);
         let answer = match &self.start {
@@ -75,20 +80,33 @@ impl Args {
     }
 }
 
+/// The text of a file that a job names, which stands in the folder of the job unless its path is absolute.
+fn beside(job: &str, name: &str) -> siltcode::Result<String> {
+    let path = Path::new(job).parent().unwrap_or(Path::new("")).join(name);
+    let unreadable = |error: std::io::Error| {
+        let error = siltcode::Error::from(ErrorKind::InputUnreadable { message: error.to_string() });
+        error.at(Position { file: Some(path.display().to_string()), ..Position::default() })
+    };
+    std::fs::read_to_string(&path).map_err(unreadable)
+}
+
 impl Planned {
     /// An amount in the money of the job.
     fn money(&self, amount: f64) -> String {
         let amount = if amount < 100.0 { format!("{amount:.2}") } else { format!("{amount:.0}") };
-        self.job.money.as_ref().map_or_else(|| amount.clone(), |money| format!("{amount} {money}"))
+        self.job
+            .money
+            .as_ref()
+            .map_or_else(|| amount.clone(), |money| format!("{amount} {}", printed::plain(money)))
     }
 }
 
 pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     let planned = args.planned()?;
-    let mut out = Held::new(anstream::stdout().lock());
+    let mut out = printed::stdout();
     match args.format {
         ListFormat::Table => report::table(&mut out, &planned)?,
-        ListFormat::Json => crate::tables::json(&mut out, &json::Document::new(args, &planned))?,
+        ListFormat::Json => crate::json::pretty(&mut out, &json::Document::new(args, &planned))?,
     }
     out.release()?;
     Ok(if matches!(planned.answer, Answer::Plan(_)) { Exit::Done } else { Exit::NotAllConform })

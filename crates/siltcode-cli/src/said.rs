@@ -3,6 +3,7 @@
 use std::io::{self, Write};
 
 use siltcode::caution;
+use siltcode::status::UNVERIFIED_LIMITS;
 use siltcode::tank::Remedy;
 use siltcode::units::{Flow, Volume, significant};
 use siltcode::{PerMl, Size};
@@ -15,6 +16,11 @@ pub(crate) fn flow(flow: Flow) -> String {
 
 pub(crate) fn volume(volume: Volume) -> String {
     format!("{} m3 ({} gal)", significant(volume.m3(), 4), significant(volume.us_gallons(), 4))
+}
+
+/// A line of its own where the limits of a target were not read.
+pub(crate) fn unverified(out: &mut impl Write, unverified: bool) -> io::Result<()> {
+    if unverified { writeln!(out, "  {OPEN}target: {UNVERIFIED_LIMITS}{OPEN:#}") } else { Ok(()) }
 }
 
 /// How a floor stands in the way of a target, on two lines.

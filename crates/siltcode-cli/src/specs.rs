@@ -3,12 +3,14 @@
 use std::io::Write;
 
 use siltcode::spec::{Requirement, published};
+use siltcode::status::UNVERIFIED_LIMITS;
 use siltcode::{Spec, Status};
 
 use crate::ListFormat;
-use crate::exit::{Exit, Failure};
-use crate::held::Held;
-use crate::tables::json;
+use crate::exit::Exit;
+use crate::failure::Failure;
+use crate::json;
+use crate::printed;
 use crate::text::{HEAD, OPEN, wrap};
 
 /// List the published specifications, or print one with its sources.
@@ -21,17 +23,17 @@ pub(crate) struct Args {
 
     /// How to print.
     #[arg(long, value_name = "FORMAT", default_value = "table")]
-    format: ListFormat,
+    pub(crate) format: ListFormat,
 }
 
 pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
-    let mut out = Held::new(anstream::stdout().lock());
+    let mut out = printed::stdout();
     let specs = || published::names().map(published::spec).collect::<siltcode::Result<Vec<_>>>();
     match (&args.name, args.format) {
         (None, ListFormat::Table) => specs()?.iter().try_for_each(|spec| heading(&mut out, spec))?,
-        (None, ListFormat::Json) => json(&mut out, &specs()?)?,
+        (None, ListFormat::Json) => json::pretty(&mut out, &specs()?)?,
         (Some(name), ListFormat::Table) => whole(&mut out, &published::spec(name)?)?,
-        (Some(name), ListFormat::Json) => json(&mut out, &published::spec(name)?)?,
+        (Some(name), ListFormat::Json) => json::pretty(&mut out, &published::spec(name)?)?,
     }
     out.release()?;
     Ok(Exit::Done)
@@ -41,11 +43,7 @@ fn heading(out: &mut impl Write, spec: &Spec) -> std::io::Result<()> {
     writeln!(out, "{HEAD}{}{HEAD:#}", spec.name)?;
     writeln!(out, "{}", wrap(&spec.title, 4))?;
     if spec.status == Status::Memory {
-        writeln!(
-            out,
-            "{OPEN}{}{OPEN:#}",
-            wrap("rests on numbers from memory: look them up before relying on them", 4)
-        )?;
+        writeln!(out, "{OPEN}{}{OPEN:#}", wrap(UNVERIFIED_LIMITS, 4))?;
     }
     Ok(())
 }

@@ -1,6 +1,6 @@
 //! Where a tank starts: a code, counts, or a bottle of a file.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use siltcode::certainty::Scatter;
 use siltcode::class::iso4406::Code;
@@ -12,7 +12,7 @@ use siltcode::tank::Start;
 use siltcode::units::Volume;
 use siltcode::{Channel, CountedVolume, Dilution, Evidence, Sample, Size, Spectrum};
 
-use crate::exit::Failure;
+use crate::failure::{Failure, Refusal};
 use crate::inputs;
 
 /// The start, and what it was read from.
@@ -31,18 +31,19 @@ impl From {
         match (counts(from)?, counted) {
             (Some(counts), counted) => Ok(plain(Start::of_counts(&spectrum(&counts, counted)?)?)),
             (None, Some(_)) => Err(Failure::new(
+                Refusal::CountedWithoutCounts,
                 format!("`{from}` are no counts, so no volume was counted for them"),
                 "give the counts of the start, such as 4:30000,6:9000,14:900, or leave --counted out",
             )),
-            (None, None) if Path::new(from).exists() => Self::of_file(from, bottle),
+            (None, None) if inputs::is_there(from) => Self::of_file(from, bottle),
             (None, None) => Ok(plain(Start::of_code(from.parse::<Code>()?)?)),
         }
     }
 
     fn of_file(path: &str, bottle: Option<&str>) -> Result<Self, Failure> {
         let mut batches = Vec::new();
-        for input in inputs::open_all(&[PathBuf::from(path)])? {
-            batches.push(intake::read(&input.name, input.file, &Options::default())?);
+        for input in inputs::list(&[PathBuf::from(path)])? {
+            batches.push(intake::read(&input.name, input.open()?, &Options::default())?);
         }
         let samples: Vec<&Sample> = batches.iter().flat_map(|batch| &batch.samples).collect();
         let sample = chosen(path, &samples, bottle)?;
@@ -65,7 +66,7 @@ fn chosen<'a>(path: &str, samples: &[&'a Sample], bottle: Option<&str>) -> Resul
     let ids = samples.iter().map(|sample| sample.id.as_str()).collect::<Vec<_>>().join(", ");
     let what = bottle.map_or_else(|| "one bottle".into(), |id| format!("one bottle `{id}`"));
     let hint = format!("give --bottle, one of: {ids}; `siltcode score` shows the rows that cannot be used");
-    Err(Failure::new(format!("{path} does not hold just {what}"), hint))
+    Err(Failure::new(Refusal::BottleNotFound, format!("{path} does not hold just {what}"), hint).about(path))
 }
 
 /// Counts as a spectrum; with a counted volume, what they rest on.

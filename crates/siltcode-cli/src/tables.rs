@@ -7,8 +7,10 @@ use siltcode::provenance::header;
 use siltcode::tables::{TABLES, Table, table};
 
 use crate::ListFormat;
-use crate::exit::{Exit, Failure};
-use crate::held::Held;
+use crate::exit::Exit;
+use crate::failure::{Failure, Refusal};
+use crate::json;
+use crate::printed;
 use crate::text::{HEAD, wrap};
 
 /// List the published tables, or print one with its citation.
@@ -20,7 +22,7 @@ pub(crate) struct Args {
 
     /// How to print.
     #[arg(long, value_name = "FORMAT", default_value = "table")]
-    format: ListFormat,
+    pub(crate) format: ListFormat,
 }
 
 #[derive(Serialize)]
@@ -34,14 +36,14 @@ struct Entry {
 }
 
 pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
-    let mut out = Held::new(anstream::stdout().lock());
+    let mut out = printed::stdout();
     match (&args.name, args.format) {
         (None, ListFormat::Table) => list(&mut out)?,
         (None, ListFormat::Json) => {
-            json(&mut out, &TABLES.iter().map(|table| entry(table, false)).collect::<Vec<_>>())?;
+            json::pretty(&mut out, &TABLES.iter().map(|table| entry(table, false)).collect::<Vec<_>>())?;
         }
         (Some(name), ListFormat::Table) => write!(out, "{}", find(name)?.text)?,
-        (Some(name), ListFormat::Json) => json(&mut out, &entry(find(name)?, true))?,
+        (Some(name), ListFormat::Json) => json::pretty(&mut out, &entry(find(name)?, true))?,
     }
     out.release()?;
     Ok(Exit::Done)
@@ -50,7 +52,8 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
 fn find(name: &str) -> Result<&'static Table, Failure> {
     let known = || TABLES.iter().map(|table| table.name).collect::<Vec<_>>().join(", ");
     table(name).ok_or_else(|| {
-        Failure::new(format!("there is no table named `{name}`"), format!("one of: {}", known()))
+        let message = format!("there is no table named `{name}`");
+        Failure::new(Refusal::TableUnknown, message, format!("one of: {}", known()))
     })
 }
 
@@ -72,10 +75,4 @@ fn list(out: &mut impl Write) -> std::io::Result<()> {
         writeln!(out, "{}", wrap(header(table, "status"), 4))?;
     }
     Ok(())
-}
-
-/// Pretty JSON with a line end.
-pub(crate) fn json(out: &mut impl Write, value: &impl Serialize) -> std::io::Result<()> {
-    serde_json::to_writer_pretty(&mut *out, value)?;
-    writeln!(out)
 }

@@ -3,6 +3,8 @@
 use anstyle::{AnsiColor, Style};
 use siltcode::{Outcome, Reading};
 
+use crate::printed::plain;
+
 /// The width everything printed as text fits in.
 pub(crate) const WIDTH: usize = 80;
 
@@ -44,22 +46,24 @@ pub(crate) fn reading(reading: Reading) -> String {
     }
 }
 
-/// A text cut to a width, with a mark where it was cut.
+/// A text cut to a width, with a mark where it was cut; what acts on a terminal is written out.
 pub(crate) fn fit(text: &str, width: usize) -> String {
+    let text = plain(text);
     if text.chars().count() <= width {
-        return text.to_owned();
+        return text.into_owned();
     }
     text.chars().take(width.saturating_sub(1)).chain(['…']).collect()
 }
 
-/// Text wrapped to the width, every line indented, continuation lines two more.
+/// Text wrapped to the width, every line indented, continuation lines two more; what acts on a terminal is
+/// written out.
 pub(crate) fn wrap(text: &str, indent: usize) -> String {
     let mut lines: Vec<String> = Vec::new();
-    for word in text.split_whitespace() {
+    for word in text.split_whitespace().map(plain) {
         match lines.last_mut() {
             Some(line) if line.chars().count() + 1 + word.chars().count() <= WIDTH => {
                 line.push(' ');
-                line.push_str(word);
+                line.push_str(&word);
             }
             Some(_) => lines.push(format!("{:width$}{word}", "", width = indent + 2)),
             None => lines.push(format!("{:indent$}{word}", "")),

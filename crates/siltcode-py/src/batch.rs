@@ -80,6 +80,11 @@ impl Batch {
         plain::out(py, &self.0.notices)
     }
 
+    /// What became of every record.
+    fn account<'py>(&self, py: Python<'py>) -> Result<Bound<'py, PyAny>> {
+        plain::out(py, &self.0.account)
+    }
+
     fn provenance<'py>(&self, py: Python<'py>) -> Result<Bound<'py, PyAny>> {
         plain::out(
             py,

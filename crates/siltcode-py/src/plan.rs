@@ -1,5 +1,7 @@
 //! Staged filtration: a job planned, and the same in numbers.
 
+use std::collections::HashMap;
+
 use pyo3::prelude::*;
 use serde::{Deserialize, Serialize};
 use siltcode::filter::{Beta, Efficiency, Price};
@@ -7,20 +9,21 @@ use siltcode::plan::{
     Aim, Answer, Bin, Booked, Booking, Catcher, CheapStage, Course, Job, Limit, OutOfReach, Plan,
     PlannedStage, Problem, Schedule, Spent,
 };
-use siltcode::tank::{Plant, Remedy};
+use siltcode::tank::Plant;
 use siltcode::units::{Duration, Flow, Mass, Volume};
 use siltcode::{ErrorKind, PerMl};
 
 use crate::error::Result;
 use crate::given::{Given, Plain};
 use crate::plain;
-use crate::tank::EndGiven;
+use crate::tank::{EndGiven, RemedyParts};
 
 /// A plan in numbers \[h, L/min, g, particles/mL, money\].
 #[derive(Serialize)]
 pub(crate) struct PlanParts {
     title: String,
     money: Option<String>,
+    unverified: bool,
     plan: Option<Found>,
     out_of_reach: Option<Blocked>,
     assumptions: Vec<String>,
@@ -80,13 +83,6 @@ struct Blocked {
     remedy: Option<RemedyParts>,
 }
 
-#[derive(Serialize)]
-struct RemedyParts {
-    flow: Option<f64>,
-    beta: Option<f64>,
-    ingress_share: Option<f64>,
-}
-
 /// Numbers of concentrations.
 fn numbers(per_ml: &[PerMl]) -> Vec<f64> {
     per_ml.iter().map(|n| n.get()).collect()
@@ -144,17 +140,12 @@ impl From<PlannedStage> for StageParts {
 
 impl From<OutOfReach> for Blocked {
     fn from(way: OutOfReach) -> Self {
-        let remedy = |remedy: Remedy| RemedyParts {
-            flow: remedy.flow.map(Flow::l_per_min),
-            beta: remedy.beta.map(Beta::get),
-            ingress_share: remedy.ingress_share,
-        };
         Self {
             stage: way.stage,
             size_um: way.size.um(),
             floor_per_ml: way.floor.get(),
             target_per_ml: way.target.get(),
-            remedy: way.remedy.map(remedy),
+            remedy: way.remedy.map(RemedyParts::from),
         }
     }
 }
@@ -163,16 +154,21 @@ fn aim(quickest: bool) -> Aim {
     if quickest { Aim::Quickest } else { Aim::Cheapest }
 }
 
-/// The plan of a job given as TOML, from its start or another one.
+/// The plan of a job given as TOML, from its start or another one; `files` has the texts of the files that it names.
 #[pyfunction]
-#[pyo3(signature = (job, start, quickest))]
+#[pyo3(signature = (job, files, start, quickest))]
 pub(crate) fn plan(
     py: Python<'_>,
     job: &str,
+    files: HashMap<String, String>,
     start: Option<EndGiven>,
     quickest: bool,
 ) -> Result<Plain<PlanParts>> {
-    let job = Job::from_toml(job)?;
+    let known = || files.keys().cloned().collect::<Vec<_>>().join(", ");
+    let job = Job::from_toml_with(job, |name| {
+        let text = files.get(name).cloned();
+        text.ok_or_else(|| ErrorKind::SpecUnknown { name: name.into(), known: known() }.into())
+    })?;
     let start = start.map(|start| start.start(0.0)).transpose()?;
     let answer = py.detach(|| match &start {
         Some(start) => job.plan_from(start, aim(quickest)),
@@ -183,7 +179,8 @@ pub(crate) fn plan(
         Answer::Plan(plan) => (Some(Found::from(*plan)), None),
         Answer::OutOfReach(way) => (None, Some(way.into())),
     };
-    Ok(Plain(PlanParts { title: job.title, money: job.money, plan, out_of_reach, assumptions }))
+    let unverified = job.target.is_unverified();
+    Ok(Plain(PlanParts { title: job.title, money: job.money, unverified, plan, out_of_reach, assumptions }))
 }
 
 /// A job in dictionaries and lists as TOML.

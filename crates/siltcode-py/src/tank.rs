@@ -9,7 +9,7 @@ use siltcode::certainty::{Level, Scatter};
 use siltcode::filter::{Beta, Challenge, Efficiency, Rating, Share};
 use siltcode::tank::{
     Assumption, Causes, Channel, ChannelForecast, DeadZone, Decline, Doubt, Ensemble, Forecast, Mixing,
-    Plant, Remedy, Sources, Start, Target, Turnovers,
+    MixingFactor, Plant, Remedy, Sources, Start, Target, Turnovers,
 };
 use siltcode::units::{Duration, Flow, Volume};
 use siltcode::{ErrorKind, Size};
@@ -112,7 +112,8 @@ impl PassesGiven {
         };
         let plant = Plant::new(Volume::from_m3(self.tank)?, Flow::from_l_per_min(self.flow)?)?;
         let (bypass, short_circuit) = (Share::new(self.bypass)?, Share::new(self.short_circuit)?);
-        Ok(Plant { bypass, short_circuit, mixing, ..plant })
+        let mixing_factor = MixingFactor::new(self.mixing)?;
+        Ok(Plant { bypass, short_circuit, mixing, mixing_factor, ..plant })
     }
 
     fn doubt(&self) -> siltcode::Result<Doubt> {
@@ -120,17 +121,20 @@ impl PassesGiven {
             .start(self.start_spread)?
             .beta(self.beta_spread)?
             .ingress(self.ingress_spread)?
-            .mixing(self.mixing, self.mixing_spread)
+            .mixing(self.mixing_spread)
     }
 
-    /// What the filter holds back in each bin, under the dust of its test.
-    fn bins(&self, sizes: &[Size]) -> siltcode::Result<Vec<Efficiency>> {
+    /// The least, or the most, that the filter may hold back in each bin, under the dust of its test.
+    fn bins(&self, sizes: &[Size], best: bool) -> siltcode::Result<Vec<Efficiency>> {
         let dust = Challenge::iso_medium_test_dust();
         if let Some(train) = &self.train {
-            return train.train()?.bins(sizes, &dust);
+            let train = train.train()?;
+            return if best { train.bins_at_best(sizes, &dust) } else { train.bins_at_worst(sizes, &dust) };
         }
         let rating: Rating = self.beta.as_deref().unwrap_or_default().parse()?;
-        Ok(rating.bins(sizes, &dust)?.into_iter().map(Beta::efficiency).collect())
+        let bins =
+            if best { rating.bins_at_best(sizes, &dust)? } else { rating.bins_at_worst(sizes, &dust)? };
+        Ok(bins.into_iter().map(Beta::efficiency).collect())
     }
 }
 
@@ -139,6 +143,8 @@ impl PassesGiven {
 pub(crate) struct Passes {
     forecast: Forecast,
     ensemble: Ensemble,
+    /// The turnovers if every ratio is the best that its rating allows.
+    best: Option<Turnovers>,
 }
 
 #[pyfunction]
@@ -146,9 +152,12 @@ pub(crate) fn passes(py: Python<'_>, given: PassesGiven) -> Result<Passes> {
     let made = py.detach(|| {
         let (start, target, sources, plant) =
             (given.start()?, given.target()?, given.sources()?, given.plant()?);
-        let forecast = Forecast::new(&start, &target, |sizes| given.bins(sizes), &sources, &plant)?;
+        let forecast =
+            |best| Forecast::new(&start, &target, |sizes| given.bins(sizes, best), &sources, &plant);
+        let best = forecast(true).ok().and_then(|best| best.turnovers());
+        let forecast = forecast(false)?;
         let ensemble = forecast.ensemble(given.doubt()?);
-        Ok::<_, siltcode::Error>(Passes { forecast, ensemble })
+        Ok::<_, siltcode::Error>(Passes { forecast, ensemble, best })
     });
     Ok(made?)
 }
@@ -161,12 +170,33 @@ struct ChannelParts {
     floor_per_ml: f64,
     turnovers: Option<Turnovers>,
     per_further_number: Option<Turnovers>,
-    remedy: Option<Remedy>,
+    remedy: Option<RemedyParts>,
+}
+
+/// What would make a target reachable \[L/min\].
+#[derive(Serialize)]
+pub(crate) struct RemedyParts {
+    flow: Option<f64>,
+    beta: Option<f64>,
+    ingress_share: Option<f64>,
+}
+
+impl From<Remedy> for RemedyParts {
+    fn from(remedy: Remedy) -> Self {
+        Self {
+            flow: remedy.flow.map(Flow::l_per_min),
+            beta: remedy.beta.map(Beta::get),
+            ingress_share: remedy.ingress_share,
+        }
+    }
 }
 
 #[derive(Serialize)]
 struct Parts<'a> {
     turnovers: Option<Turnovers>,
+    nominal: Option<Turnovers>,
+    at_best_rating: Option<Turnovers>,
+    unverified: bool,
     hours: Option<f64>,
     deciding: Size,
     channels: Vec<ChannelParts>,
@@ -188,10 +218,13 @@ impl Passes {
             floor_per_ml: channel.floor.get(),
             turnovers: channel.turnovers,
             per_further_number: channel.turnovers_per_further_number(),
-            remedy: channel.remedy,
+            remedy: channel.remedy.map(RemedyParts::from),
         });
         let parts = Parts {
             turnovers: forecast.turnovers(),
+            nominal: forecast.nominal(),
+            at_best_rating: self.best,
+            unverified: forecast.assumptions.contains(&Assumption::UnverifiedTarget),
             hours: forecast.time()?.map(Duration::hours),
             deciding: forecast.deciding().size,
             channels: channels.collect(),

@@ -40,7 +40,11 @@ impl fmt::Display for Caution {
     /// The topic and the text, with a mark where no source was read.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{}: {}", self.topic, self.text)?;
-        if self.status == Status::Memory { f.write_str(" (MEMORY: not read in a source)") } else { Ok(()) }
+        if self.status == Status::Memory {
+            f.write_str(" (UNVERIFIED: not read in a source)")
+        } else {
+            Ok(())
+        }
     }
 }
 
@@ -92,7 +96,7 @@ mod tests {
     #[test]
     fn what_was_not_read_says_so_and_nothing_recalled_is_a_figure() {
         for caution in usual().iter().filter(|caution| caution.status == Status::Memory) {
-            assert!(caution.to_string().ends_with("(MEMORY: not read in a source)"));
+            assert!(caution.to_string().ends_with("(UNVERIFIED: not read in a source)"));
             assert!(!caution.text.contains(|c: char| c.is_ascii_digit()), "{}", caution.text);
         }
         assert!(!usual().iter().any(|caution| caution.text.contains("30 s")));

@@ -130,7 +130,7 @@ impl Conversion {
             (true, ..) => Ok(None),
             (_, true, _) => Err(unknown(from, to)),
             (.., true) => {
-                let by = "the factor between um(b) and um(c), from memory";
+                let by = "the factor between um(b) and um(c), recalled and not read";
                 Ok(Some(Self { from, to, by, status: Status::Memory }))
             }
             _ => {

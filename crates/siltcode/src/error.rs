@@ -235,7 +235,7 @@ kinds! {
     /// A particle too fast for Stokes' law.
     StokesLawLeft { size: String, reynolds: String, limit: f64 }
         "stokes-law-left" "{size} moves at a Reynolds number of {reynolds}, beyond Stokes' law"
-        "the law holds below {limit}: for smaller particles, smaller differences of density or thicker liquids"
+        "the law holds below about {limit} (UNVERIFIED: recalled from textbooks): for smaller particles, smaller differences of density or thicker liquids"
     /// No published conversion between two size scales.
     ConversionUnknown { from: String, to: String }
         "conversion-unknown" "there is no published conversion from {from} to {to}"
@@ -246,9 +246,9 @@ kinds! {
         "they go from {from_um} to {to_um} um; nothing is read beyond them"
 
     // certainty
-    /// A confidence level outside 0 to 1.
+    /// A confidence level that leaves no risk, or nothing but risk.
     LevelOutOfRange { value: f64 }
-        "level-out-of-range" "confidence level {value} is not above 0 and below 1"
+        "level-out-of-range" "confidence level {value} is not from 1e-12 to 1 - 1e-12"
         "give the level as a fraction: 0.95 for 95 %"
     /// A probability outside 0 to 1.
     ProbabilityOutOfRange { value: f64 }
@@ -260,6 +260,10 @@ kinds! {
     QuantityUnreadable { text: String, quantity: String, units: String }
         "quantity-unreadable" "`{text}` is not a {quantity}"
         "write a number and a unit, one of: {units}"
+    /// A quantity whose point may part decimals or thousands.
+    QuantityAmbiguous { text: String, thousands: String, decimals: String }
+        "quantity-ambiguous" "`{text}` may be {thousands} or {decimals}"
+        "write {thousands} or {decimals}"
     /// A quantity outside what it can be.
     QuantityOutOfRange { quantity: String, value: String, range: String }
         "quantity-out-of-range" "{quantity} {value} is not {range}"
@@ -274,10 +278,14 @@ kinds! {
     FactorOutOfRange { name: String, value: f64, least: f64 }
         "factor-out-of-range" "{name} {value} is not a finite number of {least} or more"
         "give a plain number of {least} or more"
-    /// A filtration ratio of 1 or less.
-    BetaNotAboveOne { value: f64 }
-        "beta-not-above-one" "filtration ratio {value} is not above 1"
+    /// A filtration ratio below 1.
+    BetaBelowOne { value: f64 }
+        "beta-below-one" "filtration ratio {value} is not 1 or more"
         "beta is particles entering over particles leaving: a filter that holds back 99 % has 100, one that holds back nothing has 1"
+    /// An element whose filtration ratio is not known.
+    BetaMissing { kind: String }
+        "beta-missing" "nothing says what the {kind} holds back"
+        "give its filtration ratio, such as 4:3,6:20,14:1000; one that holds back no particles has 4:1"
     /// Text that is no list of sizes with values.
     BetaUnreadable { text: String }
         "beta-unreadable" "`{text}` is not a list of sizes with values"
@@ -309,6 +317,10 @@ kinds! {
     NoFlow { volume: String, flow: String }
         "no-flow" "a tank of {volume} at {flow} is never turned over"
         "give a volume and a flow above 0"
+    /// A decline to a larger flow.
+    DeclineRises { from: String, to: String }
+        "decline-rises" "a flow of {from} cannot decline to {to}"
+        "give a final flow of at most {from}; a flow that rises is planned from its lowest value"
     /// A dead zone without exchange.
     DeadZoneCutOff { share: f64 }
         "dead-zone-cut-off" "a dead zone of {share} of the tank without any exchange is never cleaned"

@@ -36,6 +36,7 @@ use crate::count::PerMl;
 use crate::error::{ErrorKind, Result};
 use crate::size::Size;
 use crate::spectrum::{Curve, Law, Spectrum};
+use crate::table::constant;
 use crate::units::{Density, MassConcentration};
 
 /// Relative error of an integral over a bin.
@@ -81,6 +82,26 @@ impl MassAssumptions {
     #[must_use]
     pub const fn spheres(density: Density, largest: Size) -> Self {
         Self { density: (density, density), shape: (1.0, 1.0), largest: (largest, largest) }
+    }
+
+    /// Spheres of the density of test dust, none larger than the largest size that is usually counted, or the largest
+    /// that was, where that is larger. Both stand in the table of constants: what a plan assumes where nothing is said.
+    ///
+    /// ```
+    /// use siltcode::{Size, mass::MassAssumptions};
+    ///
+    /// let assumed = MassAssumptions::of_test_dust(Size::um_c(14.0)?)?;
+    /// assert_eq!(assumed.density.1.kg_per_m3(), 2650.0);
+    /// assert_eq!(assumed.largest.1.um(), 70.0);
+    /// # Ok::<(), siltcode::Error>(())
+    /// ```
+    ///
+    /// # Errors
+    /// None: the table holds usable values.
+    pub fn of_test_dust(counted_to: Size) -> Result<Self> {
+        let density = Density::from_kg_per_m3(constant("test-dust-density"))?;
+        let usual = Size::new(constant("largest-counted-size"), counted_to.scale())?;
+        Ok(Self::spheres(density, if counted_to.um() > usual.um() { counted_to } else { usual }))
     }
 
     fn ensure_usable(&self, counted_to: Size) -> Result<()> {

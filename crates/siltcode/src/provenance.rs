@@ -8,6 +8,8 @@ use serde::Serialize;
 use sha2::{Digest as _, Sha256};
 use siltcode_tables::Table;
 
+use crate::status::Status;
+
 /// A table that a result rests on.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct TableUsed {
@@ -45,12 +47,36 @@ impl InputDigest {
 
     /// The digest of bytes that have passed.
     pub(crate) fn finished(file: &str, hash: Sha256, bytes: u64) -> Self {
-        let mut sha256 = String::with_capacity(64);
-        for byte in hash.finalize() {
-            let _ = write!(sha256, "{byte:02x}");
-        }
-        Self { file: file.into(), sha256, bytes }
+        Self { file: file.into(), sha256: hexadecimal(hash), bytes }
     }
+}
+
+fn hexadecimal(hash: Sha256) -> String {
+    let mut sha256 = String::with_capacity(64);
+    for byte in hash.finalize() {
+        let _ = write!(sha256, "{byte:02x}");
+    }
+    sha256
+}
+
+/// SHA-256 of a text, in hexadecimal.
+pub(crate) fn sha256(text: &str) -> String {
+    hexadecimal(Sha256::new_with_prefix(text.as_bytes()))
+}
+
+/// The specification that a result was held against.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct SpecUsed {
+    /// Its name.
+    pub name: String,
+    /// The edition of the document it restates.
+    pub edition: Option<String>,
+    /// How well its limits are known: the weakest of them.
+    pub status: Status,
+    /// SHA-256 of its text, in hexadecimal; none for one that is only a code.
+    pub sha256: Option<String>,
+    /// Keys of the table of sources that its limits come from, each once.
+    pub sources: Vec<String>,
 }
 
 /// What a result was made from.
@@ -60,6 +86,9 @@ pub struct Provenance {
     pub library: &'static str,
     /// The tables used.
     pub tables: Vec<TableUsed>,
+    /// The specification, if there was one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub specification: Option<SpecUsed>,
     /// The inputs read.
     pub inputs: Vec<InputDigest>,
 }
@@ -73,7 +102,13 @@ impl Provenance {
     pub fn new(tables: &[&Table], inputs: Vec<InputDigest>) -> Self {
         let tables =
             tables.iter().map(|table| TableUsed { name: table.name, standard: header(table, "standard") });
-        Self { library: Self::LIBRARY, tables: tables.collect(), inputs }
+        Self { library: Self::LIBRARY, tables: tables.collect(), specification: None, inputs }
+    }
+
+    /// The same, held against a specification.
+    #[must_use]
+    pub fn held_against(self, specification: Option<SpecUsed>) -> Self {
+        Self { specification, ..self }
     }
 }
 

@@ -2,7 +2,7 @@
 //!
 //! Stokes' law: `v = g (rho_p - rho_f) d^2 / (18 mu)`. It holds for single spheres in still liquid, few enough not to
 //! hinder one another, at small Reynolds numbers `rho_f v d / mu`: well below 0.1, reading high above it, and not at all
-//! from 1 on, where it is refused (both limits are recalled from textbooks, MEMORY). Water drops and bubbles follow it
+//! from 1 on, where it is refused (both limits are recalled from textbooks, UNVERIFIED). Water drops and bubbles follow it
 //! with their own density; what is lighter than the liquid rises, at a negative speed.
 //!
 //! A tank at rest is cleaner at the top, not clean: what has settled lies on the floor and comes back when it is

@@ -12,7 +12,7 @@ use crate::error::{Error, ErrorKind, Result};
 /// ```
 /// use siltcode::Status;
 ///
-/// assert_eq!(Status::Read.max(Status::Memory).to_string(), "MEMORY");
+/// assert_eq!(Status::Read.max(Status::Memory).to_string(), "UNVERIFIED");
 /// ```
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Status {
@@ -22,9 +22,12 @@ pub enum Status {
     Read,
     /// Worked out from numbers that were read.
     Derived,
-    /// Recalled and not read anywhere: whatever rests on it says so.
+    /// Recalled and not read anywhere: whatever rests on it says so. Tables may write `MEMORY`.
     Memory,
 }
+
+/// What is said of a result that is held against limits that were not read.
+pub const UNVERIFIED_LIMITS: &str = "limits not checked against the standard (UNVERIFIED): verify before use";
 
 impl Status {
     const ALL: [Self; 4] = [Self::User, Self::Read, Self::Derived, Self::Memory];
@@ -36,7 +39,7 @@ impl fmt::Display for Status {
             Self::User => "USER",
             Self::Read => "READ",
             Self::Derived => "DERIVED",
-            Self::Memory => "MEMORY",
+            Self::Memory => "UNVERIFIED",
         })
     }
 }
@@ -48,9 +51,11 @@ impl FromStr for Status {
         let unusable = || ErrorKind::SpecValueUnusable {
             key: "status".into(),
             found: text.into(),
-            expected: "USER, READ, DERIVED or MEMORY".into(),
+            expected: "USER, READ, DERIVED or UNVERIFIED".into(),
         };
-        let found = Self::ALL.into_iter().find(|status| status.to_string() == text.trim());
+        let text = text.trim();
+        let found = Self::ALL.into_iter().find(|status| status.to_string() == text);
+        let found = found.or_else(|| (text == "MEMORY").then_some(Self::Memory));
         found.ok_or_else(|| unusable().into())
     }
 }

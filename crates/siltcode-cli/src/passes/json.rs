@@ -10,22 +10,25 @@ use siltcode::units::{Duration, Flow, Volume};
 use siltcode::{PerMl, RangeNumber, Size, tables};
 
 use super::chart::STEPS;
-use super::{Answer, Args, Falling, chart};
+use super::{Answer, Args, Falling, Spread, chart};
 
 /// The document.
 #[derive(Serialize)]
 pub(super) struct Document<'a> {
     schema: &'static str,
     request: &'a Args,
-    reachable: bool,
+    /// None where the ratings leave it open.
+    reachable: Option<bool>,
     turnovers: Planning,
     hours: Planning,
     deciding: Size,
+    target_unverified: bool,
     channels: Vec<Row<'a>>,
     path: Vec<Point>,
     doubt_stated: bool,
     causes: Option<Causes>,
     turnovers_at_best_rating: Option<Turnovers>,
+    beta_spread: Option<Spread>,
     falling_flow: Option<Falling>,
     within: Option<Within>,
     plant: Described,
@@ -35,10 +38,12 @@ pub(super) struct Document<'a> {
     provenance: Provenance,
 }
 
-/// Planning values: the best estimate, and what is enough with a probability; none where that cannot be reached.
+/// Planning values: that of a stirred tank, the best estimate with the mixing factor, and what is enough with a
+/// probability; none where that cannot be reached.
 #[derive(Serialize)]
 struct Planning {
     nominal: Option<f64>,
+    estimate: Option<f64>,
     p50: Option<f64>,
     p80: Option<f64>,
     p90: Option<f64>,
@@ -82,25 +87,29 @@ struct Described {
     flow: Flow,
     bypass: f64,
     short_circuit: f64,
+    mixing_factor: f64,
 }
 
 impl<'a> Document<'a> {
     pub(super) fn new(args: &'a Args, answer: &'a Answer) -> siltcode::Result<Self> {
         let forecast = &answer.forecast;
         let enough = answer.ensemble.planning();
-        let needed = [forecast.turnovers(), enough.p50, enough.p80, enough.p90, enough.p95];
+        let needed =
+            [forecast.nominal(), forecast.turnovers(), enough.p50, enough.p80, enough.p90, enough.p95];
         Ok(Self {
             schema: "siltcode.passes/1",
             request: args,
-            reachable: forecast.turnovers().is_some(),
+            reachable: answer.reachable(),
             turnovers: Planning::new(needed, Turnovers::get),
             hours: Planning::new(needed, |turnovers| answer.hours(turnovers)),
             deciding: forecast.deciding().size,
+            target_unverified: answer.unverified,
             channels: forecast.channels.iter().map(Row::from).collect(),
             path: path(answer)?,
             doubt_stated: answer.doubtful,
             causes: answer.ensemble.causes(),
             turnovers_at_best_rating: answer.best.or(forecast.turnovers()),
+            beta_spread: answer.beta_spread,
             falling_flow: answer.falling,
             within: answer.within.map(|time| Within::new(answer, time)).transpose()?,
             plant: Described::from(&forecast.plant),
@@ -110,15 +119,16 @@ impl<'a> Document<'a> {
             provenance: Provenance::new(
                 &[&tables::ISO4406, &tables::ISO_MEDIUM_TEST_DUST, &tables::UNITS, &tables::CAUTIONS],
                 answer.inputs.clone(),
-            ),
+            )
+            .held_against(answer.specification.clone()),
         })
     }
 }
 
 impl Planning {
-    fn new(needed: [Option<Turnovers>; 5], scale: impl Fn(Turnovers) -> f64) -> Self {
-        let [nominal, p50, p80, p90, p95] = needed.map(|needed| needed.map(&scale));
-        Self { nominal, p50, p80, p90, p95 }
+    fn new(needed: [Option<Turnovers>; 6], scale: impl Fn(Turnovers) -> f64) -> Self {
+        let [nominal, estimate, p50, p80, p90, p95] = needed.map(|needed| needed.map(&scale));
+        Self { nominal, estimate, p50, p80, p90, p95 }
     }
 }
 
@@ -152,7 +162,8 @@ impl Within {
 impl From<&Plant> for Described {
     fn from(plant: &Plant) -> Self {
         let (bypass, short_circuit) = (plant.bypass.get(), plant.short_circuit.get());
-        Self { volume: plant.volume, flow: plant.flow, bypass, short_circuit }
+        let mixing_factor = plant.mixing_factor.get();
+        Self { volume: plant.volume, flow: plant.flow, bypass, short_circuit, mixing_factor }
     }
 }
 

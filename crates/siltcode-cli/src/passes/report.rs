@@ -4,12 +4,12 @@ use std::io::{self, Write};
 
 use siltcode::certainty::Level;
 use siltcode::filter::Beta;
-use siltcode::tank::{ChannelForecast, Plant, Turnovers, turnovers_like_one_pass};
+use siltcode::tank::{ChannelForecast, MixingFactor, Plant, Turnovers, turnovers_like_one_pass};
 use siltcode::units::{Duration, significant};
 
-use super::{Answer, Falling, chart};
+use super::{Answer, Falling, Spread, chart};
 use crate::said::{self, flow, volume};
-use crate::text::{BAD, GOOD, HEAD, count, wrap};
+use crate::text::{BAD, GOOD, HEAD, OPEN, count, wrap};
 
 /// The rule of thumb, in turnovers.
 const RULE_OF_THUMB: f64 = 7.0;
@@ -21,8 +21,12 @@ pub(super) fn table(out: &mut impl Write, answer: &Answer) -> io::Result<()> {
             writeln!(out, "{GOOD}Already there{GOOD:#}: the start meets the target at every size.")?;
         }
         Some(turnovers) => reached(out, answer, deciding, turnovers)?,
-        None => not_reached(out, answer, deciding)?,
+        None => match answer.best() {
+            Some(best) => left_open(out, answer, deciding, best)?,
+            None => not_reached(out, answer, deciding)?,
+        },
     }
+    said::unverified(out, answer.unverified)?;
     writeln!(out)?;
     channels(out, answer)?;
     if deciding.turnovers != Some(Turnovers::NONE) {
@@ -39,12 +43,13 @@ fn reached(
     out: &mut impl Write,
     answer: &Answer,
     deciding: &ChannelForecast,
-    nominal: Turnovers,
+    turnovers: Turnovers,
 ) -> io::Result<()> {
     let (flow, size) = (flow(answer.forecast.plant.flow), deciding.size);
-    let hours = significant(answer.hours(nominal), 3);
-    writeln!(out, "{HEAD}{nominal} turnovers, {hours} h{HEAD:#} at {flow}; {size} decides.")?;
+    let range = range(answer, turnovers);
+    writeln!(out, "{HEAD}{range}{HEAD:#} at {flow}; {size} decides.")?;
     writeln!(out, "  {}", tank(&answer.forecast.plant))?;
+    without_mixing_factor(out, answer)?;
     if answer.doubtful {
         for (percent, level) in [(50, 0.5), (90, 0.9)] {
             writeln!(out, "  enough in {percent} % of cases: {}", enough(answer, level))?;
@@ -58,6 +63,42 @@ fn reached(
     answer.ensemble.causes().map_or(Ok(()), |causes| writeln!(out, "  {causes}"))
 }
 
+/// The turnovers and hours, from the best that the ratings allow where that is fewer.
+fn range(answer: &Answer, turnovers: Turnovers) -> String {
+    let hours = |turnovers| significant(answer.hours(turnovers), 3);
+    match answer.best() {
+        Some(best) if best.to_string() != turnovers.to_string() => {
+            format!("{best} to {turnovers} turnovers, {} to {} h", hours(best), hours(turnovers))
+        }
+        _ => format!("{turnovers} turnovers, {} h", hours(turnovers)),
+    }
+}
+
+/// The figure of a stirred tank beside one that allows for mixing.
+fn without_mixing_factor(out: &mut impl Write, answer: &Answer) -> io::Result<()> {
+    let factor = answer.forecast.plant.mixing_factor;
+    let Some(nominal) = answer.forecast.nominal().filter(|_| factor > MixingFactor::NONE) else {
+        return Ok(());
+    };
+    let hours = significant(answer.hours(nominal), 3);
+    let said = format!(
+        "nominal, without the mixing factor of {}: {nominal} turnovers, {hours} h",
+        significant(factor.get(), 3)
+    );
+    writeln!(out, "{}", wrap(&said, 2))
+}
+
+/// What the spread of beta acts on.
+fn spread_of_beta(out: &mut impl Write, answer: &Answer) -> io::Result<()> {
+    let Some(Spread { factor, size_um_c, low, high }) = answer.beta_spread else { return Ok(()) };
+    let said = format!(
+        "the beta spread of {} acts on beta - 1 of each bin of sizes, not on the ratios as typed: at \
+         {size_um_c} um(c) beta is {low} to {high} in two cases of three",
+        significant(factor, 3)
+    );
+    writeln!(out, "{}", wrap(&said, 2))
+}
+
 /// What is enough with a probability, in turnovers and hours.
 fn enough(answer: &Answer, level: f64) -> String {
     let enough = Level::new(level).ok().and_then(|level| answer.ensemble.quantile(level));
@@ -69,10 +110,12 @@ fn enough(answer: &Answer, level: f64) -> String {
 
 /// What was asked besides, and what the ratings leave open.
 fn besides(out: &mut impl Write, answer: &Answer) -> io::Result<()> {
-    if let Some(best) = answer.best() {
-        let hours = significant(answer.hours(best), 3);
-        writeln!(out, "  {best} turnovers, {hours} h if every ratio is the best its rating allows")?;
+    if answer.best().is_some() && answer.forecast.turnovers().is_some() {
+        let said = "the fewest if every ratio is the best its rating allows, the most if it is the least; what follows \
+                    is for the least";
+        writeln!(out, "{}", wrap(said, 2))?;
     }
+    spread_of_beta(out, answer)?;
     if let Some(Falling { to, over, time }) = answer.falling {
         let needed = time.map_or_else(
             || "the target gets out of reach".into(),
@@ -84,12 +127,20 @@ fn besides(out: &mut impl Write, answer: &Answer) -> io::Result<()> {
     answer.within.map_or(Ok(()), |time| within(out, answer, time))
 }
 
+/// A probability in per cent, never rounded to certainty.
+fn cases(probability: f64) -> String {
+    match 100.0 * probability {
+        percent if percent >= 99.95 && probability < 1.0 => "over 99.9 %".to_owned(),
+        percent => format!("{} %", significant(percent, 3)),
+    }
+}
+
 /// What the booked time comes to, and what would do in that time.
 fn within(out: &mut impl Write, answer: &Answer, time: Duration) -> io::Result<()> {
     let Ok(turnovers) = answer.forecast.plant.turnovers(time) else { return Ok(()) };
     let clean = answer.ensemble.clean_after(turnovers).get();
     let verdict = match (answer.doubtful, clean > 0.0) {
-        (true, _) => format!("enough in {} % of cases", significant(100.0 * clean, 3)),
+        (true, _) => format!("enough in {} of cases", cases(clean)),
         (false, true) => "enough".to_owned(),
         (false, false) => "not enough".to_owned(),
     };
@@ -101,6 +152,24 @@ fn within(out: &mut impl Write, answer: &Answer, time: Duration) -> io::Result<(
         let said = format!("in that time, on the best estimate, a flow of {} would do", flow(enough));
         writeln!(out, "{}", wrap(&said, 2))
     })
+}
+
+/// The target is within reach only if the filter does more than its rating promises.
+fn left_open(
+    out: &mut impl Write,
+    answer: &Answer,
+    deciding: &ChannelForecast,
+    best: Turnovers,
+) -> io::Result<()> {
+    let (flow, hours) = (flow(answer.forecast.plant.flow), significant(answer.hours(best), 3));
+    writeln!(out, "{OPEN}At least {best} turnovers, {hours} h{OPEN:#} at {flow}; the most is not known.")?;
+    writeln!(out, "  {}", tank(&answer.forecast.plant))?;
+    let said = format!(
+        "the fewest if every ratio is the best its rating allows; with the least the target is not reachable: {}",
+        said::beyond(deciding.size, deciding.floor, deciding.target)
+    );
+    writeln!(out, "{}", wrap(&said, 2))?;
+    besides(out, answer)
 }
 
 fn not_reached(out: &mut impl Write, answer: &Answer, deciding: &ChannelForecast) -> io::Result<()> {
@@ -133,10 +202,10 @@ fn rule_of_thumb(answer: &Answer, deciding: &ChannelForecast) -> String {
                  much as one true passage through the filter.";
     let here = Turnovers::new(RULE_OF_THUMB).map(|seven| {
         let (hours, code) = (significant(answer.hours(seven), 3), chart::code(answer, seven));
-        let enough = significant(100.0 * answer.ensemble.clean_after(seven).get(), 3);
+        let enough = cases(answer.ensemble.clean_after(seven).get());
         let compared = match deciding.turnovers.map(Turnovers::get) {
             None => "which does not meet the target either".to_owned(),
-            Some(_) if answer.doubtful => format!("enough in {enough} % of cases"),
+            Some(_) if answer.doubtful => format!("enough in {enough} of cases"),
             Some(needed) if needed <= RULE_OF_THUMB => "more than this target needs".to_owned(),
             Some(_) => "too few for this target".to_owned(),
         };

@@ -3,12 +3,14 @@
 use siltcode::certainty::Interval;
 use siltcode::filter::rating::pairs;
 use siltcode::filter::{BetaAt, Challenge, Efficiency, Element, Kind, Rating, Share, Stage, Train};
-use siltcode::tank::{Channel, DeadZone, Decline, Doubt, Ensemble, Forecast, Mixing, Plant, Sources, Target};
+use siltcode::tank::{
+    Channel, DeadZone, Decline, Doubt, Ensemble, Forecast, Mixing, MixingFactor, Plant, Sources, Target,
+};
 use siltcode::units::Flow;
 use siltcode::{Size, Spectrum};
 
-use super::{Answer, Args, Falling};
-use crate::exit::Failure;
+use super::{Answer, Args, Falling, Spread};
+use crate::failure::{Failure, Refusal};
 use crate::score::read_spec;
 use crate::start::{From, counts};
 
@@ -24,7 +26,7 @@ impl Args {
             Forecast::new(&from.start, &target, |sizes| bins(&train, sizes, &dust), &sources, &plant)
         };
         let best = forecast(Train::bins_at_best).ok().and_then(|best| best.turnovers());
-        let forecast = forecast(Train::bins)?;
+        let forecast = forecast(Train::bins_at_worst)?;
         let channels: Vec<Channel> =
             forecast.channels.iter().map(|channel| channel.channel.clone()).collect();
         let doubtful = self.stated_doubt() || from.start.log_sd().iter().any(|&sd| sd > 0.0);
@@ -32,12 +34,15 @@ impl Args {
             assumptions: self.assumptions(&forecast, &ratings, &from, doubtful)?,
             ensemble: Ensemble::new(&channels, self.doubt()?),
             falling: self.falling(&forecast)?,
+            beta_spread: self.spread_of_beta(&forecast, &train, &dust),
             forecast,
             best,
             train,
             doubtful,
             within: self.within.as_deref().map(str::parse).transpose()?,
             inputs: from.inputs,
+            unverified: target.is_unverified(),
+            specification: target.specification().cloned(),
         })
     }
 
@@ -47,6 +52,21 @@ impl Args {
         let (to, over) = (to.parse()?, over.parse()?);
         let time = forecast.time_declining(&Decline::new(&forecast.plant, to, over)?)?;
         Ok(Some(Falling { to, over, time }))
+    }
+
+    /// The ratio at and above the deciding size in two cases of three, where the test dust holds it.
+    fn spread_of_beta(&self, forecast: &Forecast, train: &Train, dust: &Challenge) -> Option<Spread> {
+        let size = forecast.deciding().size;
+        let sizes: Vec<Size> =
+            forecast.channels.iter().map(|channel| channel.size).filter(|at| at.um() >= size.um()).collect();
+        let bins = train.bins_at_worst(&sizes, dust).ok()?;
+        let ratio = |factor: f64| {
+            let bins: Vec<_> = bins.iter().map(|bin| bin.excess_times(factor)).collect();
+            dust.ratio(&sizes, &bins).ok()
+        };
+        let factor = self.beta_spread;
+        let (low, high) = (ratio(1.0 / factor)?, ratio(factor)?);
+        (factor > 1.0).then_some(Spread { factor, size_um_c: size.um(), low, high })
     }
 
     fn start(&self) -> Result<From, Failure> {
@@ -64,14 +84,15 @@ impl Args {
     fn plant(&self) -> Result<Plant, Failure> {
         let plant = Plant::new(self.tank.parse()?, self.flow.parse()?)?;
         let (bypass, short_circuit) = (Share::new(self.bypass)?, Share::new(self.short_circuit)?);
-        Ok(Plant { bypass, short_circuit, mixing: self.mixing()?, ..plant })
+        let mixing_factor = MixingFactor::new(self.mixing)?;
+        Ok(Plant { bypass, short_circuit, mixing: self.mixing()?, mixing_factor, ..plant })
     }
 
     fn mixing(&self) -> Result<Mixing, Failure> {
         let Some(zone) = &self.dead_zone else { return Ok(self.cells.map_or(Mixing::Well, Mixing::Cells)) };
         let unreadable = || {
             let hint = "write the share of the tank and the exchange as a share of the flow: 0.2:0.1";
-            Failure::new(format!("`{zone}` is not a dead zone"), hint)
+            Failure::new(Refusal::DeadZoneUnreadable, format!("`{zone}` is not a dead zone"), hint)
         };
         let (dead, exchange) = zone.split_once(':').ok_or_else(unreadable)?;
         let share =
@@ -96,7 +117,7 @@ impl Args {
     }
 
     fn stated_doubt(&self) -> bool {
-        [self.mixing, self.mixing_spread, self.beta_spread, self.start_spread, self.ingress_spread]
+        [self.mixing_spread, self.beta_spread, self.start_spread, self.ingress_spread]
             .iter()
             .any(|&factor| factor > 1.0)
     }
@@ -115,7 +136,7 @@ impl Args {
 
     fn doubt(&self) -> Result<Doubt, Failure> {
         let doubt = Doubt::NONE.start(self.start_spread)?.beta(self.beta_spread)?;
-        Ok(doubt.ingress(self.ingress_spread)?.mixing(self.mixing, self.mixing_spread)?)
+        Ok(doubt.ingress(self.ingress_spread)?.mixing(self.mixing_spread)?)
     }
 
     fn assumptions(
@@ -142,7 +163,10 @@ impl Args {
             said.push("the filter does in service what it did in its test: beta is not derated".to_owned());
         }
         if doubtful {
-            said.push("start, beta - 1, ingress and mixing are lognormal and independent".to_owned());
+            said.push(
+                "start, beta - 1 of each bin of sizes, ingress and mixing are lognormal and independent"
+                    .to_owned(),
+            );
         }
         let certain = self.taken_as_certain(from);
         if !certain.is_empty() {
@@ -167,10 +191,14 @@ fn unrated(size: Size, found: BetaAt) -> Option<String> {
             let used = found.working()?;
             Some(format!("beta at {size} is interpolated: {a}, {b} or {c} by three rules, {used} is used"))
         }
+        BetaAt::AtMost(most) => Some(format!(
+            "beta at {size} lies below the smallest rated size, between 1 and {most}: at worst nothing smaller than \
+             that size is held back"
+        )),
         BetaAt::AtLeast(bound) => Some(format!("beta at {size} is at least {bound}, and {bound} is used")),
         BetaAt::Within(Interval { low, high }) => {
             Some(format!("beta at {size} is within {low} and {high}, and {low} is used"))
         }
-        _ => None,
+        BetaAt::Rated(_) => None,
     }
 }

@@ -20,6 +20,7 @@ pub(super) struct Document<'a> {
     money: Option<&'a str>,
     aim: &'static str,
     reachable: bool,
+    target_unverified: bool,
     plan: Option<Found<'a>>,
     out_of_reach: Option<Blocked<'a>>,
     assumptions: Vec<&'a str>,
@@ -96,6 +97,7 @@ impl<'a> Document<'a> {
             money: planned.job.money.as_deref(),
             aim: planned.aim.word(),
             reachable: plan.is_some(),
+            target_unverified: planned.job.target.is_unverified(),
             plan: plan.map(Found::from),
             out_of_reach: way.map(Blocked::from),
             assumptions: planned
@@ -110,7 +112,8 @@ impl<'a> Document<'a> {
             provenance: Provenance::new(
                 &[&tables::ISO4406, &tables::ISO_MEDIUM_TEST_DUST, &tables::UNITS, &tables::CAUTIONS],
                 planned.inputs.clone(),
-            ),
+            )
+            .held_against(planned.job.target.specification().cloned()),
         }
     }
 }

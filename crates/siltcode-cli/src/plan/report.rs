@@ -35,6 +35,7 @@ pub(super) fn table(out: &mut impl Write, planned: &Planned) -> io::Result<()> {
             cost(out, planned, plan)?;
         }
     }
+    said::unverified(out, planned.job.target.is_unverified())?;
     said::granted(out, &[planned.answer.assumptions(), &planned.guessed].concat())?;
     said::cautions(out)
 }

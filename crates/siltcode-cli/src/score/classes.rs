@@ -4,7 +4,7 @@ use siltcode::SizeScale;
 use siltcode::class::{ClassAnswer, ClassSystem, Classification};
 use siltcode::tables::{self, Table};
 
-use crate::exit::Failure;
+use crate::failure::Failure;
 
 /// Which systems to ask.
 #[derive(clap::Args)]

@@ -4,6 +4,7 @@ use std::fmt::Display;
 use std::io::{self, Write};
 
 use siltcode::provenance::InputDigest;
+use siltcode::units::significant;
 use siltcode::{Code, Scored, ScoredChannel, SizeScale};
 
 use super::classes::{self, Asked};
@@ -11,10 +12,34 @@ use super::report::{Report, Tally};
 use super::say;
 use crate::held::Held;
 
-const HEADING: [&str; 25] = [
-    "id", "iso4406", "scale", "runs", "per_ml_1", "per_ml_2", "per_ml_3", "low_1", "low_2", "low_3",
-    "high_1", "high_2", "high_3", "number_1", "number_2", "number_3", "raw_1", "raw_2", "raw_3", "outcome",
-    "p", "rule", "deciding", "settle", "flags",
+const HEADING: [&str; 27] = [
+    "id",
+    "iso4406",
+    "scale",
+    "runs",
+    "per_ml_1",
+    "per_ml_2",
+    "per_ml_3",
+    "low_1",
+    "low_2",
+    "low_3",
+    "high_1",
+    "high_2",
+    "high_3",
+    "number_1",
+    "number_2",
+    "number_3",
+    "raw_1",
+    "raw_2",
+    "raw_3",
+    "outcome",
+    "p",
+    "rule",
+    "deciding",
+    "settle",
+    "flags",
+    "target",
+    "target_status",
 ];
 
 /// One line a bottle. The columns 1 to 3 are the sizes of the code in the bottle's scale.
@@ -34,7 +59,7 @@ impl<W: Write> Csv<W> {
     fn start(&mut self) -> io::Result<()> {
         if !self.started {
             let own = HEADING.map(str::to_owned);
-            self.out.write_record(own.into_iter().chain(self.asked.headings()))?;
+            self.out.write_record(own.into_iter().chain(self.asked.headings())).map_err(cause)?;
             self.started = true;
         }
         Ok(())
@@ -46,7 +71,7 @@ impl<W: Write> Report for Csv<W> {
         self.start()?;
         let mut line = Line { out: &mut self.out, field: &mut self.field };
         line.scored(scored)?;
-        Ok(self.out.write_record(None::<&[u8]>)?)
+        self.out.write_record(None::<&[u8]>).map_err(cause)
     }
 
     fn finish(mut self: Box<Self>, tally: &Tally, _: Vec<InputDigest>) -> io::Result<()> {
@@ -55,6 +80,14 @@ impl<W: Write> Report for Csv<W> {
         out.release()?;
         say::account(&tally.account);
         Ok(())
+    }
+}
+
+/// What failed underneath: whether the reader has gone must be known.
+fn cause(error: csv::Error) -> io::Error {
+    match error.into_kind() {
+        csv::ErrorKind::Io(error) => error,
+        other => io::Error::other(format!("{other:?}")),
     }
 }
 
@@ -71,7 +104,10 @@ impl<W: Write> Line<'_, W> {
         if let Some(value) = value {
             write!(self.field, "{value}").map_err(io::Error::other)?;
         }
-        Ok(self.out.write_field(&*self.field)?)
+        if is_run_by_spreadsheets(self.field) {
+            self.field.insert(0, '\'');
+        }
+        self.out.write_field(&*self.field).map_err(cause)
     }
 
     /// One value of each of the three sizes.
@@ -96,12 +132,27 @@ impl<W: Write> Line<'_, W> {
         self.each(places, |channel| channel.number)?;
         self.each(places, |channel| channel.raw)?;
         self.put(verdict.map(|verdict| verdict.outcome))?;
-        self.put(verdict.and_then(|verdict| verdict.p))?;
+        // Six digits say all there is to know; a probability of 1e-80 would take 86 places.
+        self.put(verdict.and_then(|verdict| verdict.p).map(|p| significant(p.get(), 6)))?;
         self.put(verdict.map(|verdict| verdict.rule))?;
         self.put(verdict.and_then(|verdict| verdict.deciding.as_ref()))?;
         self.put(verdict.and_then(|verdict| verdict.settle))?;
         self.put(Some(scored.flags.iter().map(|flag| flag.code).collect::<Vec<_>>().join(" ")))?;
+        self.put(verdict.map(|verdict| &verdict.check.spec))?;
+        self.put(verdict.map(|verdict| verdict.check.status))?;
         scored.classes.iter().flat_map(classes::cells).try_for_each(|cell| self.put(Some(cell)))
+    }
+}
+
+/// Whether a spreadsheet may take a cell for a formula, and run it: it gets an apostrophe in front.
+///
+/// Such a cell begins with `=`, `+`, `@`, a tab or a line end, or with `-` where it is neither a number nor a code; the
+/// wide forms of these characters count as well.
+fn is_run_by_spreadsheets(cell: &str) -> bool {
+    match cell.chars().next() {
+        Some('=' | '+' | '@' | '\t' | '\r' | '\n' | '＝' | '＋' | '＠' | '－') => true,
+        Some('-') => cell.parse::<f64>().is_err() && cell.parse::<Code>().is_err(),
+        _ => false,
     }
 }
 
@@ -113,4 +164,19 @@ pub(super) fn code_channels(scored: &Scored) -> [Option<&ScoredChannel>; 3] {
         let same = |channel: &&ScoredChannel| Some(channel.size.um()) == um && channel.size.scale() == scale;
         scored.channels.iter().find(same)
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_a_spreadsheet_would_run_is_known() {
+        for cell in ["=1+1", "+1", "@SUM(A1)", "-1+cmd|' /C calc'!A0", "-A1", "\t=1", "\r=1", "-", "＝1"] {
+            assert!(is_run_by_spreadsheets(cell), "{cell}");
+        }
+        for cell in ["", "HB-04", "-0.5", "-1e-5", "-/18/13", "*/18/13", "18/16/13", "'=1", "1-2", "<0.5"] {
+            assert!(!is_run_by_spreadsheets(cell), "{cell}");
+        }
+    }
 }

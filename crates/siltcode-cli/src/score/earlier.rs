@@ -8,7 +8,7 @@ use siltcode::intake::{self, Options};
 use siltcode::provenance::InputDigest;
 
 use super::say;
-use crate::exit::Failure;
+use crate::failure::Failure;
 use crate::inputs;
 
 /// The counts of earlier bottles, by name, and the files they came from.
@@ -22,8 +22,8 @@ impl Earlier {
     /// Reads files of earlier bottles, of the same form as the others. Where a name comes twice the last one counts.
     pub(super) fn read(paths: &[PathBuf], options: &Options) -> Result<Self, Failure> {
         let mut earlier = Self::default();
-        for input in inputs::open_all(paths)? {
-            let batch = intake::read(&input.name, input.file, options)?;
+        for input in inputs::list(paths)? {
+            let batch = intake::read(&input.name, input.open()?, options)?;
             batch.problems.iter().for_each(say::problem);
             let counted =
                 batch.samples.iter().filter_map(|sample| Some((sample.id.clone(), sample.spectrum().ok()?)));

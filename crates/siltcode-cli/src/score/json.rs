@@ -3,15 +3,16 @@
 use std::io::{self, Write};
 
 use serde::Serialize;
-use siltcode::certainty::{Context, Level, Rule, Scatter};
+use siltcode::certainty::{Level, Rule, Scatter};
 use siltcode::intake::{Notice, Problem};
-use siltcode::provenance::{InputDigest, Provenance};
-use siltcode::{Scored, tables};
+use siltcode::provenance::{InputDigest, Provenance, SpecUsed};
+use siltcode::{Scored, Scoring, Spec, tables};
 
 use super::Args;
 use super::classes::Asked;
 use super::report::{Report, Tally};
 use crate::held::Held;
+use crate::json;
 
 /// A JSON document written as it grows: samples first, then what is known only at the end.
 pub(super) struct Json<W: Write> {
@@ -34,10 +35,13 @@ pub(super) struct Request {
     earlier: Vec<String>,
     #[serde(flatten)]
     asked: Asked,
+    #[serde(skip)]
+    used: Option<SpecUsed>,
 }
 
 impl Request {
-    pub(super) fn new(args: &Args, rule: Option<Rule>, context: &Context<'_>, asked: Asked) -> Self {
+    pub(super) fn new(args: &Args, scoring: &Scoring<'_>, asked: Asked) -> Self {
+        let (rule, context) = (scoring.rule, &scoring.context);
         Self {
             spec: args.spec.clone(),
             confidence: context.level,
@@ -47,6 +51,7 @@ impl Request {
             subtract_blank: args.subtract_blank,
             earlier: args.earlier.iter().map(|path| path.display().to_string()).collect(),
             asked,
+            used: scoring.spec.map(Spec::used),
         }
     }
 }
@@ -74,7 +79,7 @@ impl<W: Write> Json<W> {
 
     fn member(&mut self, name: &str, value: &impl Serialize) -> io::Result<()> {
         write!(self.out, ",\n\"{name}\":")?;
-        Ok(serde_json::to_writer(&mut self.out, value)?)
+        json::compact(&mut self.out, value)
     }
 }
 
@@ -83,7 +88,7 @@ impl<W: Write> Report for Json<W> {
         self.start()?;
         self.out.write_all(if self.started { b",\n" } else { b"\n" })?;
         self.started = true;
-        Ok(serde_json::to_writer(&mut self.out, scored)?)
+        json::compact(&mut self.out, scored)
     }
 
     fn problem(&mut self, problem: &Problem) -> io::Result<()> {
@@ -108,7 +113,8 @@ impl<W: Write> Report for Json<W> {
         self.member("totals", &Totals::from(tally))?;
         let own = [&tables::ISO4406, &tables::TEST_METHOD_RANGES];
         let used: Vec<_> = own.into_iter().chain(self.request.asked.tables()).collect();
-        self.member("provenance", &Provenance::new(&used, inputs))?;
+        let specification = self.request.used.take();
+        self.member("provenance", &Provenance::new(&used, inputs).held_against(specification))?;
         self.out.write_all(b"}\n")?;
         self.out.release()
     }

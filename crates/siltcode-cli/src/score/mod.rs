@@ -11,7 +11,7 @@ mod say;
 mod table;
 mod under;
 
-use std::io;
+use std::io::{self, IsTerminal};
 use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
@@ -24,8 +24,11 @@ use siltcode::intake::{
 use siltcode::spec::published;
 use siltcode::{Basis, Code, CountedVolume, Dilution, Sample, Scoring, SizeScale, Spec, Spectrum, score};
 
-use crate::exit::{Exit, Failure};
+use crate::exit::Exit;
+use crate::failure::{Failure, Refusal};
 use crate::inputs::{self, Input};
+use crate::outfile::Identity;
+use crate::printed::Printed;
 use classes::Classes;
 use earlier::Earlier;
 use rejects::Rejects;
@@ -41,7 +44,7 @@ use report::{Report, Tally};
     siltcode score monday.csv --class as4059,nas1638 --convert-sizes acftd\n\n\
     Whatever is not given is looked for in the file and reported on standard error.")]
 pub(crate) struct Args {
-    /// Files of counts, delimited text or XLSX; a folder stands for the files in it.
+    /// Files of counts, delimited text or XLSX; a folder stands for the files in it, - for standard input.
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
 
@@ -56,6 +59,10 @@ pub(crate) struct Args {
     /// Write rejected rows here, to be corrected and fed in again.
     #[arg(long, value_name = "FILE")]
     rejects: Option<PathBuf>,
+
+    /// Replace the file of --rejects if it exists.
+    #[arg(long, requires = "rejects")]
+    force: bool,
 
     /// How to print.
     #[arg(long, value_name = "FORMAT", default_value = "table")]
@@ -83,7 +90,7 @@ pub(crate) struct Args {
 #[derive(clap::Args)]
 #[command(next_help_heading = "How sure to be")]
 struct Certainty {
-    /// The confidence level of intervals and verdicts, above 0 and below 1.
+    /// The confidence level of intervals and verdicts, from 1e-12 to 1 - 1e-12.
     #[arg(long, value_name = "LEVEL", default_value_t = 0.95, allow_negative_numbers = true)]
     confidence: f64,
 
@@ -257,18 +264,19 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     let asked = args.classes.asked()?;
     let classes = ClassRequest { systems: &asked.systems, convert_to: asked.convert_sizes };
     let inputs::Found { inputs, skipped } = inputs::find(&args.files, args.recursive)?;
-    let mut rejects = Rejects::new(args.rejects.as_deref())?;
+    let mut rejects = Rejects::new(args.rejects.as_deref(), args.force, &args.read_from(&inputs))?;
 
+    let scoring = Scoring { spec: spec.as_ref(), rule, subtract: None, classes, context };
     let out = io::stdout().lock(); // JSON and CSV have no colours to be stripped
+    let to_terminal = out.is_terminal();
     let report: Box<dyn Report + '_> = match args.format {
         Format::Table => Box::new(table::Table::new(anstream::stdout().lock(), spec.as_ref(), &asked)),
-        Format::Json => {
-            Box::new(json::Json::new(out, json::Request::new(args, rule, &context, asked.clone())))
-        }
+        Format::Json => Box::new(json::Json::new(out, json::Request::new(args, &scoring, asked.clone()))),
+        Format::Csv if to_terminal => Box::new(csv::Csv::new(Printed::plain(out), asked.clone())),
         Format::Csv => Box::new(csv::Csv::new(out, asked.clone())),
     };
     let mut scorer = Scorer {
-        scoring: Scoring { spec: spec.as_ref(), rule, subtract: None, classes, context },
+        scoring,
         subtract_blank: args.subtract_blank,
         earlier: &earlier,
         blank: None,
@@ -285,12 +293,11 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     }
     let mut summaries = Vec::new();
     let progress = progress_bar(inputs.iter().map(|input| input.bytes).sum());
-    let several = inputs.len() > 1;
     let mut refused = None;
-    for input in inputs {
+    for input in &inputs {
         match scorer.read(input, &options, &progress)? {
             Ok(summary) => summaries.push(summary),
-            Err(error) if several => {
+            Err(error) if input.found => {
                 scorer.refuse(&error);
                 refused = refused.or(Some(error));
             }
@@ -302,14 +309,24 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
         return Err(error.into());
     }
     if scorer.tally.bottles == 0 && scorer.tally.account.rejected == 0 {
-        return Err(Failure::new(
-            format!("no bottle was found: {}", scorer.tally.account),
-            "check that the right file was given and that its rows hold counts",
-        ));
+        let message = format!("no bottle was found: {}", scorer.tally.account);
+        let hint = "check that the right file was given and that its rows hold counts";
+        return Err(Failure::new(Refusal::NoBottle, message, hint));
     }
-    let tally = scorer.finish(&summaries)?;
-    rejects.finish()?;
-    Ok(tally.exit())
+    Ok(scorer.finish(&summaries)?.exit())
+}
+
+impl Args {
+    /// Every file that is read.
+    fn read_from(&self, inputs: &[Input]) -> Vec<Identity> {
+        let named = self.earlier.iter().map(PathBuf::as_path).chain(self.spec.as_deref().map(Path::new));
+        let inputs = inputs.iter().filter_map(Input::identity);
+        inputs.chain(named.filter_map(Identity::of_path)).collect()
+    }
+
+    pub(crate) fn is_json(&self) -> bool {
+        matches!(self.format, Format::Json)
+    }
 }
 
 /// A published name, a code, or a file: in this order.
@@ -320,8 +337,7 @@ pub(crate) fn read_spec(text: &str) -> Result<Spec, Failure> {
     if let Ok(code) = text.parse::<Code>() {
         return Ok(Spec::from_code(code, SizeScale::UmC)?);
     }
-    let path = Path::new(text);
-    if !path.exists() {
+    if !inputs::is_there(text) {
         return Err(Failure::from(published::spec(text).unwrap_err()));
     }
     inputs::read_toml(text, Spec::from_toml).map(|(spec, _)| spec)
@@ -360,12 +376,12 @@ impl Scorer<'_> {
     /// Reads an input; what cannot be used of it is no failure of the command.
     fn read(
         &mut self,
-        input: Input,
+        input: &Input,
         options: &Options,
         progress: &ProgressBar,
     ) -> Result<siltcode::Result<Summary>, Failure> {
         self.file.clone_from(&input.name);
-        let summary = intake::stream(&input.name, progress.wrap_read(input.file), options, self);
+        let summary = intake::stream(&input.name, progress.wrap_read(input.open()?), options, self);
         match self.failed.take() {
             Some(error) => Err(error.into()),
             None => Ok(summary),
@@ -390,6 +406,7 @@ impl Scorer<'_> {
     fn finish(self, summaries: &[Summary]) -> Result<Tally, Failure> {
         let own = summaries.iter().map(|summary| &summary.input);
         let inputs = own.chain(&self.earlier.inputs).cloned().collect();
+        self.rejects.finish()?; // before the output, which may say where they are
         self.report.finish(&self.tally, inputs)?;
         Ok(self.tally)
     }

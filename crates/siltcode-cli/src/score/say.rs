@@ -4,12 +4,13 @@ use std::io::Write;
 
 use siltcode::intake::{Account, Notice, Problem, Severity};
 
+use crate::printed;
 use crate::text::{BAD, HEAD, OPEN, wrap};
 
 /// A rejected row: where, what was found, why, what to do.
 pub(super) fn problem(problem: &Problem) {
     let text = format!("{} `{}`: {}", problem.position, problem.found, problem.message);
-    let mut err = anstream::stderr().lock();
+    let mut err = printed::stderr();
     let _ = writeln!(err, "{BAD}rejected:{BAD:#} {}", wrap(&text, 2).trim_start());
     let _ = writeln!(err, "{}", wrap(&problem.hint, 2));
 }
@@ -18,7 +19,7 @@ pub(super) fn problem(problem: &Problem) {
 pub(super) fn notice(notice: &Notice) {
     let line = notice.line.map(|line| format!(", line {line}")).unwrap_or_default();
     let text = format!("{}{line}: {}", notice.file, notice.message);
-    let mut err = anstream::stderr().lock();
+    let mut err = printed::stderr();
     let _ = match notice.severity {
         Severity::Note => writeln!(err, "{HEAD}note:{HEAD:#} {}", wrap(&text, 2).trim_start()),
         Severity::Warning => {

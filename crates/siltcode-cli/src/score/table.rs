@@ -4,6 +4,7 @@ use std::io::{self, Write};
 
 use siltcode::certainty::Probability;
 use siltcode::provenance::{InputDigest, Provenance};
+use siltcode::status::UNVERIFIED_LIMITS;
 use siltcode::{Code, Scored, SizeScale, Spec, Status};
 
 use super::classes::Asked;
@@ -12,6 +13,7 @@ use super::csv::code_channels;
 use super::report::{Report, Tally};
 use super::under;
 use crate::held::Held;
+use crate::printed::Printed;
 use crate::text::{HEAD, OPEN, fit, outcome_style, reading, wrap};
 
 /// The indent of lines under a bottle.
@@ -21,7 +23,7 @@ const BOTTLE: usize = 13;
 
 /// An aligned table. A heading is printed again whenever the size scale changes.
 pub(super) struct Table<W: Write> {
-    out: Held<W>,
+    out: Printed<Held<W>>,
     heading: Option<SizeScale>,
     /// What stands above all bottles.
     preamble: Vec<String>,
@@ -35,7 +37,7 @@ impl<W: Write> Table<W> {
         let scope = |spec: &Spec| spec.scope.as_ref().map(|scope| format!("; {scope}")).unwrap_or_default();
         let target = spec.map(|spec| format!("Target: {}{}", spec.title, scope(spec)));
         Self {
-            out: Held::new(out),
+            out: Printed::new(Held::new(out)),
             heading: None,
             preamble: target.into_iter().chain(asked.legend()).collect(),
             memory: spec.is_some_and(|spec| spec.status == Status::Memory),
@@ -104,8 +106,7 @@ impl<W: Write> Report for Table<W> {
             writeln!(self.out, "{}", wrap(&rules, 0))?;
         }
         if self.memory {
-            let text = "The target rests on numbers from memory: look them up before relying on them.";
-            writeln!(self.out, "{OPEN}{}{OPEN:#}", wrap(text, 0))?;
+            writeln!(self.out, "{OPEN}{}{OPEN:#}", wrap(&format!("Target: {UNVERIFIED_LIMITS}."), 0))?;
         }
         writeln!(self.out, "{}", wrap(&format!("Scored by {}, ISO 4406.", Provenance::LIBRARY), 0))?;
         self.out.release()

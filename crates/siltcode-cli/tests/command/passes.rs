@@ -132,6 +132,10 @@ fn the_numbers_are_those_of_a_stirred_tank() {
     // a mixing factor of 1.2, lognormal with spread 1.3: 1.281 552 standard deviations are the 90 % point
     let found = document("22/20/17", EASY, EVEN, &["--mixing", "1.2", "--mixing-spread", "1.3"]);
     assert_close(number(&found, "/turnovers/p50"), 1.2 * even_turnovers());
+    assert_close(number(&found, "/turnovers/estimate"), 1.2 * even_turnovers());
+    assert_close(number(&found, "/turnovers/nominal"), even_turnovers());
+    assert_close(number(&found, "/hours/estimate"), 6.0 * even_turnovers());
+    assert_close(number(&found, "/channels/0/turnovers"), 1.2 * even_turnovers());
     assert_close(
         number(&found, "/turnovers/p90"),
         1.2 * even_turnovers() * 1.3_f64.powf(1.281_551_565_544_600_4),
@@ -139,7 +143,7 @@ fn the_numbers_are_those_of_a_stirred_tank() {
     assert_close(number(&found, "/causes/mixing"), 1.0);
     let path = found["path"].as_array().unwrap();
     for point in path {
-        let left = 40_000.0 * (-number(point, "/turnovers") * (1.0 - 1.0 / 75.0)).exp();
+        let left = 40_000.0 * (-number(point, "/turnovers") / 1.2 * (1.0 - 1.0 / 75.0)).exp();
         assert_close(number(point, "/per_ml/0"), left);
     }
 }
@@ -245,8 +249,7 @@ fn requests_that_cannot_be_used_are_refused_in_words() {
             let asked = ["passes", "--from", from, "--to", to, "--beta", beta];
             refused(&[&asked[..], &TANK, more].concat(), words);
         };
-    asked("22/20/17", "18/16/13", "4:1,6:20", &[], &["filtration ratio 1 is not above 1"]);
-    asked("22/20/17", "18/16/13", "6:20,14:1000", &[], &["no rating at 4 um(c)", "leave that size out"]);
+    asked("22/20/17", "18/16/13", "4:0.5,6:20", &[], &["filtration ratio 0.5 is not 1 or more"]);
     asked("22/20/17", "18/16/13", "4:100,6:2", &[], &["cannot both hold", "more particles would leave"]);
     asked("22/20/17", "18/16/13", "4 um 3", &[], &["not a list of sizes", "4:3,6:20,14:1000"]);
     asked("22/20/17", "jet-a1-manufacture", EVEN, &[], &["30 um(c)", "the start is known at 4 um(c)"]);
@@ -319,10 +322,134 @@ fn a_falling_flow_takes_longer() {
 fn a_rough_rating_says_what_it_leaves_open() {
     let text = stdout(&passes("22/20/17", EASY, "4:3..5,6:20,14:1000", &[]));
     assert!(text.contains("if every ratio is the best its rating allows"), "{text}");
+    assert!(text.starts_with("3.71 to 5.2 turnovers, 18.6 to 26 h at "), "{text}");
     let best = document("22/20/17", EASY, "4:5,6:20,14:1000", &[]);
     let rough = document("22/20/17", EASY, "4:3..5,6:20,14:1000", &[]);
     assert_close(number(&rough, "/turnovers_at_best_rating"), number(&best, "/turnovers/nominal"));
     assert!(!stdout(&passes("22/20/17", EASY, EVEN, &[])).contains("best its rating allows"));
+}
+
+#[test]
+fn a_mixing_factor_is_in_every_figure() {
+    let text = stdout(&passes("22/20/17", EASY, EVEN, &["--mixing", "1.5"]));
+    assert!(text.starts_with("4.22 turnovers, 21.1 h at 60 L/min"), "{text}");
+    assert!(text.contains("nominal, without the mixing factor of 1.5: 2.81 turnovers, 14.1 h"), "{text}");
+    let row = text.lines().find(|line| line.starts_with("  4 um(c)")).unwrap();
+    assert!(row.contains(" 4.22 "), "the table: {row}");
+    assert!(!text.contains("the tank is stirred: mixing takes"), "{text}");
+    let slowed = document(
+        "22/20/17",
+        EASY,
+        EVEN,
+        &["--mixing", "1.5", "--falls-to", "59 L/min", "--falls-over", "1000 h"],
+    );
+    let plain = document("22/20/17", EASY, EVEN, &["--falls-to", "59 L/min", "--falls-over", "1000 h"]);
+    let hours = |found: &Value| {
+        found["falling_flow"]["time"].as_str().unwrap().trim_end_matches(" h").parse::<f64>().unwrap()
+    };
+    assert!((hours(&slowed) / hours(&plain) - 1.5).abs() < 1e-3);
+    let fed = ["--ingress", "4:30,6:5,14:0.2 per h"];
+    let floor = |more: &[&str]| {
+        number(&document("22/20/17", EASY, EVEN, &[&fed[..], more].concat()), "/channels/0/floor_per_ml")
+    };
+    assert_close(floor(&["--mixing", "1.5"]), floor(&[]));
+    let both = stdout(&passes("22/20/17", EASY, EVEN, &[&fed[..], &["--mixing", "1.5"]].concat()));
+    assert!(both.contains("does not raise the floor that ingress sets"), "{both}");
+}
+
+#[test]
+fn what_a_spread_of_beta_acts_on_stands_beside_the_number() {
+    let text = stdout(&passes("22/20/17", "18/16/13", "4:3,6:20,14:1000", &["--beta-spread", "1.5"]));
+    let said = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        said.contains(
+            "acts on beta - 1 of each bin of sizes, not on the ratios as typed: at 4 um(c) beta is 2."
+        ),
+        "{said}"
+    );
+    let found = document("22/20/17", "18/16/13", "4:3,6:20,14:1000", &["--beta-spread", "1.5"]);
+    let [low, high] = ["low", "high"].map(|end| number(&found, &format!("/beta_spread/{end}")));
+    assert!(low > 2.0 && low < 3.0 && high > 3.0 && high < 5.0, "{low} {high}");
+    assert!(document("22/20/17", EASY, EVEN, &[])["beta_spread"].is_null());
+}
+
+#[test]
+fn a_flow_that_rises_is_no_decline() {
+    let asked = ["passes", "--from", "22/20/17", "--to", EASY, "--beta", EVEN];
+    let rising = ["--falls-to", "70 L/min", "--falls-over", "20 h"];
+    refused(
+        &[&asked[..], &TANK, &rising].concat(),
+        &["60 L/min cannot decline to 70 L/min", "at most 60 L/min"],
+    );
+    assert_eq!(
+        status(&passes("22/20/17", EASY, EVEN, &["--falls-to", "60 L/min", "--falls-over", "20 h"])),
+        0
+    );
+}
+
+#[test]
+fn a_filter_that_holds_back_nothing_is_a_filter() {
+    let none = passes("22/20/17", EASY, "4:1,6:1,14:1", &[]);
+    assert_eq!(status(&none), 1, "{}", stderr(&none));
+    assert!(stdout(&none).starts_with("Not reachable"), "{}", stdout(&none));
+    let series = document("22/20/17", EASY, "4:1,6:1,14:1", &["--beta", EVEN]);
+    assert_close(number(&series, "/turnovers/nominal"), even_turnovers());
+    let rough = document("22/20/17", EASY, "4:1..75,6:75,14:75", &[]);
+    assert!(rough["reachable"].is_null(), "between 1 and 75 all is possible: {rough}");
+    assert_close(number(&rough, "/turnovers_at_best_rating"), even_turnovers());
+    for mixing in [["--cells", "5"], ["--dead-zone", "0.2:0.1"]] {
+        let fed = [&mixing[..], &["--ingress", "4:30,6:5,14:0.2 per h"]].concat();
+        let found = document("22/20/17", EASY, "4:1,6:1,14:1", &fed);
+        let points = found["path"].as_array().unwrap();
+        assert!(points.iter().all(|point| point["per_ml"][0].is_number()), "{mixing:?}");
+        let (first, last) = (&points[0], points.last().unwrap());
+        let gained = number(last, "/per_ml/0") - number(first, "/per_ml/0");
+        assert_close(gained, 30.0 * number(last, "/hours"));
+    }
+}
+
+#[test]
+fn one_figure_of_a_data_sheet_gives_a_range() {
+    let output = passes("22/20/17", "18/16/13", "5:200", &[]);
+    let text = stdout(&output);
+    assert_eq!(status(&output), 1);
+    assert!(text.starts_with("At least 2.79 turnovers, 13.9 h at 60 L/min"), "{text}");
+    let said = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("lies below the smallest rated size, between 1 and 200"), "{said}");
+    let found = document("22/20/17", "18/16/13", "5:200", &[]);
+    assert!(found["reachable"].is_null() && found["turnovers"]["estimate"].is_null());
+    assert!(number(&found, "/turnovers_at_best_rating") > 2.7);
+    // all sizes of the target rated: the figure is a bound, and so is the answer
+    let output = passes("22/20/17", "6:640,14:80", "5:20", &[]);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    assert!(stdout(&output).starts_with("2.79 to 2.93 turnovers, 13.9 to 14.7 h"), "{}", stdout(&output));
+}
+
+#[test]
+fn a_point_before_three_digits_is_asked_about() {
+    let asked =
+        ["passes", "--from", "22/20/17", "--to", EASY, "--beta", EVEN, "--flow", "60 L/min", "--tank"];
+    refused(
+        &[&asked[..], &["18.000 L"]].concat(),
+        &["`18.000 L` may be 18000 L or 18 L", "write 18000 L or 18 L"],
+    );
+    for tank in ["18000 L", "18 000 L", "18.0 m3", "18,000 L"] {
+        assert_eq!(status(&siltcode(&[&asked[..], &[tank]].concat())), 0, "{tank}");
+    }
+}
+
+#[test]
+fn limits_that_were_not_read_are_said_to_be_unverified() {
+    let text = stdout(&passes("22/20/17", "wwfc-diesel-5", EVEN, &[]));
+    assert!(text.contains("UNVERIFIED): verify before use"), "{text}");
+    let found = document("22/20/17", "wwfc-diesel-5", EVEN, &[]);
+    assert_eq!(found["target_unverified"], true);
+    assert!(found["assumptions"].to_string().contains("UNVERIFIED"));
+    let used = &found["provenance"]["specification"];
+    assert_eq!((&used["name"], &used["status"]), (&Value::from("wwfc-diesel-5"), &Value::from("UNVERIFIED")));
+    assert_eq!(used["sha256"].as_str().unwrap().len(), 64);
+    assert!(used["sources"].as_array().unwrap().contains(&Value::from("recalled")));
+    assert!(!stdout(&passes("22/20/17", EASY, EVEN, &[])).contains("verify before use"));
 }
 
 #[test]

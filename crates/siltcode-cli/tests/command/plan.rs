@@ -156,7 +156,7 @@ fn another_start_comes_from_a_bottle() {
     assert!(stdout(&clean).starts_with("Already there"));
     let folder = tempfile::tempdir().unwrap();
     let bare = folder.path().join("bare.csv");
-    fs::write(&bare, "bottle,4 um,6 um,14 um\nA,40,10,1\n").unwrap();
+    fs::write(&bare, "bottle,4 um /mL,6 um /mL,14 um /mL\nA,40,10,1\n").unwrap();
     let clean = stdout(&siltcode(&["plan", &job(), "--start", bare.to_str().unwrap()]));
     assert!(clean.starts_with("Already there") && clean.contains("says the scale of the sizes"), "{clean}");
 }
@@ -185,4 +185,59 @@ fn what_is_wrong_in_a_job_is_said_with_its_line() {
     assert!(said.contains("`mixin`") && said.contains("job.toml, line"), "{said}");
     assert!(said.contains("hint:"), "{said}");
     refused(&["plan", "no such job.toml"], &["cannot read"]);
+}
+
+#[test]
+fn a_target_may_be_a_file_beside_the_job() {
+    let (folder, path) = file(
+        "job.toml",
+        changed(&["target"], "").replacen("tank =", "target = \"day.toml\"\ntank =", 1).as_bytes(),
+    );
+    let missing = siltcode(&["plan", path.to_str().unwrap()]);
+    assert_eq!(status(&missing), 2);
+    assert!(stderr(&missing).contains("day.toml"), "{}", stderr(&missing));
+    fs::write(
+        folder.path().join("day.toml"),
+        "title = \"Day tank\"\ncode = \"18/16/13\"\nwater = \"200 mg/kg\"\n",
+    )
+    .unwrap();
+    let output = siltcode(&["plan", path.to_str().unwrap(), "--format", "json"]);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    let found = json(&output);
+    let plain = json(&siltcode(&["plan", &job(), "--format", "json"]));
+    assert_eq!(found["plan"]["hours"], plain["plan"]["hours"]);
+    assert_eq!(found["provenance"]["specification"]["name"], "Day tank");
+    assert_eq!(found["provenance"]["specification"]["sha256"].as_str().unwrap().len(), 64);
+    fs::write(folder.path().join("day.toml"), "code = \"13/16/18\"\n").unwrap();
+    let wrong = siltcode(&["plan", path.to_str().unwrap()]);
+    assert!(stderr(&wrong).contains("day.toml, line 1"), "{}", stderr(&wrong));
+}
+
+#[test]
+fn nothing_at_all_cannot_be_reached() {
+    let output = planned(&changed(&["target"], "").replacen("tank =", "target = \"4:0\"\ntank =", 1), &[]);
+    assert_eq!(status(&output), 1, "{}{}", stdout(&output), stderr(&output));
+    assert!(stdout(&output).starts_with("Not reachable"), "{}", stdout(&output));
+}
+
+#[test]
+fn particles_have_defaults_that_are_said() {
+    let output = planned(&changed(&["particles"], ""), &[]);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    let text = stdout(&output).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        text.contains("spheres of test dust") && text.contains("2650 kg/m3 and up to 70 um(c)"),
+        "{text}"
+    );
+}
+
+#[test]
+fn a_plan_for_limits_that_were_not_read_says_so() {
+    let text = changed(&["target"], "").replacen("tank =", "target = \"wwfc-diesel-5\"\ntank =", 1);
+    assert!(stdout(&planned(&text, &[])).contains("(UNVERIFIED): verify before use"));
+    assert_eq!(json(&planned(&text, &["--format", "json"]))["target_unverified"], true);
+    let bare = text.lines().filter(|line| !line.starts_with("beta")).collect::<Vec<_>>().join("\n");
+    let refused = planned(&bare, &[]);
+    assert_eq!(status(&refused), 2);
+    assert!(stderr(&refused).contains("nothing says what the bag holds back"), "{}", stderr(&refused));
 }

@@ -128,10 +128,12 @@ impl Net {
         let least = self.deviance(best);
         let inside = |net: f64| allowed - (self.deviance(net) - least);
         let low = if inside(0.0) >= 0.0 { 0.0 } else { crossing(|net| -inside(net), 0.0, best) };
-        let reach = allowed + 4.0 * (allowed * (self.sample.raw as f64 + 1.0)).sqrt();
+        let mut reach = allowed + 4.0 * (allowed * (self.sample.raw as f64 + 1.0)).sqrt();
         let mut high = best + reach;
+        // Doubling reaches the largest double in some two thousand steps, however small the first one is.
         while inside(high) > 0.0 {
-            high += reach;
+            reach *= 2.0;
+            high = best + reach;
         }
         Interval { low, high: crossing(inside, best, high) }.map(Mean::computed)
     }
@@ -183,4 +185,26 @@ pub(crate) fn widened(net: &Spectrum, gross: &Spectrum, blank: &Spectrum) -> Spe
 /// `k ln(k / mean) - k + mean`, without cancellation.
 fn half_deviance(k: f64, mean: f64) -> f64 {
     if k > 0.0 { -k * ln_1p_less((mean - k) / k) } else { mean }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::count::Dilution;
+
+    #[test]
+    fn an_interval_ends_whatever_the_level_and_the_counts() {
+        let of = |raw, ml| Evidence::of_run(raw, CountedVolume::from_ml(ml).unwrap(), Dilution::NONE);
+        let counts = [0, 1, 100, 1 << 53, u64::MAX];
+        for (sample, blank) in counts.iter().flat_map(|s| counts.iter().map(move |b| (*s, *b))) {
+            for (level, ml) in [Level::SMALLEST, 0.5, Level::LARGEST].iter().zip([1e-9, 1.0, 1e9]) {
+                let net = Net::new(Size::um_c(4.0).unwrap(), &of(sample, 1.0), &of(blank, ml));
+                let Interval { low, high } = net.counts(Level::new(*level).unwrap());
+                assert!(
+                    low.get() <= high.get() && high.get().is_finite(),
+                    "{sample} {blank} {level}: {low:?} {high:?}"
+                );
+            }
+        }
+    }
 }

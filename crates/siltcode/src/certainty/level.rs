@@ -8,7 +8,7 @@ use serde::{Serialize, Serializer};
 use crate::count::{Evidence, PerMl};
 use crate::error::{ErrorKind, Result};
 
-/// A confidence level: above 0 and below 1 \[-\].
+/// A confidence level \[-\]: from [`Level::SMALLEST`] to [`Level::LARGEST`], the range that is tested.
 ///
 /// ```
 /// use siltcode::certainty::Level;
@@ -22,12 +22,17 @@ use crate::error::{ErrorKind, Result};
 pub struct Level(f64);
 
 impl Level {
+    /// The smallest level.
+    pub const SMALLEST: f64 = 1e-12;
+    /// The largest level.
+    pub const LARGEST: f64 = 1.0 - 1e-12;
+
     /// A level of `value`, as a fraction: 0.95 is 95 %.
     ///
     /// # Errors
-    /// `level-out-of-range` unless `0 < value < 1`.
+    /// `level-out-of-range` unless `1e-12 <= value <= 1 - 1e-12`.
     pub fn new(value: f64) -> Result<Self> {
-        if value > 0.0 && value < 1.0 {
+        if (Self::SMALLEST..=Self::LARGEST).contains(&value) {
             Ok(Self(value))
         } else {
             Err(ErrorKind::LevelOutOfRange { value }.into())

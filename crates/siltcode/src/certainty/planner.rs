@@ -172,7 +172,7 @@ pub struct Sequential {
 
 impl Sequential {
     /// Where the boundaries come from.
-    pub const STATUS: &'static str = "MEMORY";
+    pub const STATUS: &'static str = "UNVERIFIED";
 
     /// A plan that rejects a fluid at `clean` with probability `false_reject`, and accepts one at `limit` with
     /// probability `false_accept`, approximately and at most.

@@ -255,12 +255,16 @@ fn spread(size: &SizeClass) -> String {
 
 /// How the least sure of the limits is known that these classes rest on.
 fn status(limits: &Limits, sizes: &[SizeClass]) -> Status {
-    let known = |class: Class| {
-        let row = limits.rows.iter().find(|(row, _)| *row == class).or(limits.rows.last());
-        row.map_or(Status::Memory, |(_, status)| *status)
+    // a class between two bounds rests on the limits of all classes from one to the other
+    let known = |range: ClassRange| {
+        let within = limits.rows.iter().filter(|(row, _)| range.best() <= *row && *row <= range.worst());
+        within
+            .chain(limits.rows.last().filter(|_| range.worst().is_above_scale()))
+            .map(|(_, status)| *status)
+            .max()
     };
-    let classes = sizes.iter().filter_map(|size| size.class).map(ClassRange::worst);
-    classes.map(known).max().unwrap_or(Status::Memory)
+    let classes = sizes.iter().filter_map(|size| size.class);
+    classes.filter_map(known).max().unwrap_or(Status::Memory)
 }
 
 fn notes(system: ClassSystem, sizes: &[SizeClass], status: Status) -> Vec<String> {
@@ -272,7 +276,7 @@ fn notes(system: ClassSystem, sizes: &[SizeClass], status: Status) -> Vec<String
     let mut notes: Vec<String> = system.notes().iter().map(ToString::to_string).collect();
     notes.extend(missing.into_iter().chain(between));
     if status == Status::Memory {
-        notes.push("rests on limits recalled and not read anywhere (MEMORY): not for acceptance".into());
+        notes.push("rests on limits recalled and not read anywhere (UNVERIFIED): not for acceptance".into());
     }
     notes
 }

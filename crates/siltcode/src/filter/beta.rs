@@ -79,6 +79,13 @@ impl Efficiency {
         Self((1.0 - passed).clamp(0.0, 1.0))
     }
 
+    /// That of a ratio whose `beta - 1` is a factor of this one's: what a spread of `beta - 1` does to it.
+    #[must_use]
+    pub fn excess_times(self, factor: f64) -> Self {
+        // with b = 1 / (1 - e): 1 - 1 / (1 + (b - 1) f) = e f / (1 - e + e f)
+        Self::of_passed((1.0 - self.0) / (1.0 - self.0 + self.0 * factor))
+    }
+
     /// What is left of it where a share of the flow avoids the medium: `(1 - b) E`.
     #[must_use]
     pub fn bypassed(self, bypass: Share) -> Self {
@@ -93,7 +100,7 @@ impl Efficiency {
     }
 }
 
-/// A filtration ratio: particles entering over particles leaving, above 1 \[-\].
+/// A filtration ratio: particles entering over particles leaving, 1 or more \[-\].
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize)]
 #[serde(transparent)]
 pub struct Beta(f64);
@@ -105,18 +112,21 @@ impl Beta {
     /// The ratio of a filter that lets nothing through.
     pub const INFINITE: Self = Self(f64::INFINITY);
 
+    /// The ratio of a filter that holds back nothing.
+    pub const ONE: Self = Self(1.0);
+
     /// A filtration ratio; infinity stands for a filter that lets nothing through.
     ///
     /// # Errors
-    /// `beta-not-above-one` unless value > 1.
+    /// `beta-below-one` unless value >= 1.
     pub fn new(value: f64) -> Result<Self> {
-        if value > 1.0 { Ok(Self(value)) } else { Err(ErrorKind::BetaNotAboveOne { value }.into()) }
+        if value >= 1.0 { Ok(Self(value)) } else { Err(ErrorKind::BetaBelowOne { value }.into()) }
     }
 
     /// The ratio of the particles entering to those leaving.
     ///
     /// # Errors
-    /// `beta-not-above-one` unless upstream > downstream.
+    /// `beta-below-one` unless upstream >= downstream and anything came in.
     pub fn from_counts(upstream: PerMl, downstream: PerMl) -> Result<Self> {
         Self::new(upstream.get() / downstream.get())
     }
@@ -145,7 +155,7 @@ impl Beta {
     /// ```
     ///
     /// # Errors
-    /// `beta-not-above-one` where nothing enters.
+    /// `beta-below-one` where nothing enters.
     pub fn lumped(bins: &[(PerMl, Self)]) -> Result<Self> {
         let entering: f64 = bins.iter().map(|bin| bin.0.get()).sum();
         let leaving: f64 = bins.iter().map(|bin| bin.0.get() * bin.1.penetration()).sum();
@@ -155,7 +165,7 @@ impl Beta {
     /// The ratio of a filter whose efficiency is known.
     ///
     /// # Errors
-    /// `beta-not-above-one` where the efficiency is 0.
+    /// None: an efficiency is 0 to 1.
     pub fn of(efficiency: Efficiency) -> Result<Self> {
         Self::new(1.0 / (1.0 - efficiency.0))
     }
@@ -178,10 +188,10 @@ impl Beta {
         1.0 / self.0
     }
 
-    /// With `beta - 1` times a factor: what derating and doubt act on, since beta stays above 1.
+    /// With `beta - 1` times a factor: what derating and doubt act on, since beta stays at or above 1.
     ///
     /// # Errors
-    /// `beta-not-above-one` unless factor > 0.
+    /// `beta-below-one` unless factor >= 0.
     pub fn excess_times(self, factor: f64) -> Result<Self> {
         Self::new(1.0 + (self.0 - 1.0) * factor)
     }

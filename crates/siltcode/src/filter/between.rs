@@ -77,6 +77,9 @@ impl Rule {
     pub(super) fn ratio(self, low: (f64, f64), high: (f64, f64), um: f64) -> f64 {
         let [x0, x1, x] = [low.0, high.0, um].map(self.x);
         let [y0, y1] = [low.1, high.1].map(self.y);
+        if y0 == f64::NEG_INFINITY {
+            return 1.0; // a straight line from minus infinity stays there
+        }
         (self.beta)(y0 + (x - x0) / (x1 - x0) * (y1 - y0))
     }
 

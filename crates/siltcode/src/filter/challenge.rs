@@ -4,6 +4,7 @@ use std::sync::LazyLock;
 
 use serde::Deserialize;
 
+use super::beta::{Beta, Efficiency};
 use crate::count::PerMl;
 use crate::error::{ErrorKind, Result};
 use crate::size::{Size, SizeScale};
@@ -84,5 +85,34 @@ impl Challenge {
         let around = self.rows.windows(2).find(|pair| pair[0].0 < um && um < pair[1].0);
         let &[(x0, n0), (x1, n1)] = around.ok_or_else(outside)? else { return Err(outside().into()) };
         PerMl::new(n0 * (n1 / n0).powf((um / x0).ln() / (x1 / x0).ln()))
+    }
+
+    /// The ratio for all particles at and above the first of these rising sizes, of a filter with these efficiencies in
+    /// the bins from each to the next; the last bin is open.
+    ///
+    /// ```
+    /// use siltcode::filter::{Beta, Challenge, Rating};
+    /// use siltcode::Size;
+    ///
+    /// let (dust, rating): (_, Rating) = (Challenge::iso_medium_test_dust(), "4:3,6:20".parse()?);
+    /// let sizes = [Size::um_c(4.0)?, Size::um_c(6.0)?];
+    /// let bins: Vec<_> = rating.bins(&sizes, &dust)?.into_iter().map(Beta::efficiency).collect();
+    /// assert_eq!(dust.ratio(&sizes, &bins)?.to_string(), "3"); // as rated
+    /// # Ok::<(), siltcode::Error>(())
+    /// ```
+    ///
+    /// # Errors
+    /// As [`per_ml`](Self::per_ml); `lengths-differ` unless there is one efficiency for each size; `nothing-counted`
+    /// without one.
+    pub fn ratio(&self, sizes: &[Size], bins: &[Efficiency]) -> Result<Beta> {
+        if sizes.len() != bins.len() {
+            return Err(ErrorKind::LengthsDiffer { input: sizes.len(), output: bins.len() }.into());
+        }
+        let counts: Vec<f64> =
+            sizes.iter().map(|&size| Ok(self.per_ml(size)?.get())).collect::<Result<_>>()?;
+        let all = *counts.first().ok_or(ErrorKind::NothingCounted {})?;
+        let above = |i: usize| counts.get(i + 1).copied().unwrap_or(0.0);
+        let held: f64 = bins.iter().enumerate().map(|(i, bin)| (counts[i] - above(i)) * bin.get()).sum();
+        Beta::of(Efficiency::of_passed(1.0 - held / all))
     }
 }

@@ -50,7 +50,7 @@ impl MeasuredBeta {
     /// [`Beta::CERTAIN_UP_TO`] the low end of the interval as a bound.
     ///
     /// # Errors
-    /// `beta-not-above-one` unless the ratio, or the bound, is above 1.
+    /// `beta-below-one` unless the ratio, or the bound, is 1 or more.
     pub fn known(&self) -> Result<BetaAt> {
         let ceiling = Beta::CERTAIN_UP_TO.get();
         match self.ratio.ratio {

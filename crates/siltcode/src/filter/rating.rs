@@ -158,10 +158,34 @@ impl Rating {
     ///
     /// # Errors
     /// `betas-inconsistent` where a bin would let out more than enters, or a negative number: the published ratios
-    /// cannot all be true of this challenge. `beta-not-rated` as in [`working`](Self::working); `challenge-outside`
+    /// cannot all be true of this challenge, and none of them is an interval. `beta-not-rated` as in [`working`](Self::working); `challenge-outside`
     /// where two neighbouring ratios differ and the challenge does not hold their sizes.
     pub fn bins(&self, sizes: &[Size], challenge: &Challenge) -> Result<Vec<Beta>> {
-        bins(sizes, challenge, |size| self.working(size))
+        self.bins_with(sizes, challenge, |size| self.working(size), Beta::ONE)
+    }
+
+    /// The same where a size below the smallest rated one is allowed: of the particles from there to the next size nothing
+    /// is taken to be held back, which is the least that such a rating leaves possible.
+    ///
+    /// ```
+    /// use siltcode::Size;
+    /// use siltcode::filter::{Challenge, Rating};
+    ///
+    /// let (one_figure, dust): (Rating, _) = ("5:200".parse()?, Challenge::iso_medium_test_dust());
+    /// let sizes = [Size::um_c(4.0)?, Size::um_c(6.0)?];
+    /// assert_eq!(one_figure.bins(&sizes, &dust).unwrap_err().code(), "beta-not-rated");
+    /// let least = one_figure.bins_at_worst(&sizes, &dust)?;
+    /// assert_eq!([least[0].get(), least[1].get()], [1.0, 200.0]);
+    /// # Ok::<(), siltcode::Error>(())
+    /// ```
+    ///
+    /// # Errors
+    /// As [`bins`](Self::bins) without `beta-not-rated`.
+    pub fn bins_at_worst(&self, sizes: &[Size], challenge: &Challenge) -> Result<Vec<Beta>> {
+        let rated = sizes.partition_point(|size| size.um() < self.0[0].size.um());
+        let mut least = vec![Beta::ONE; rated];
+        least.extend(self.bins(&sizes[rated..], challenge)?);
+        Ok(least)
     }
 
     /// The same with the largest ratio that is possible at each size: beside [`bins`](Self::bins) it shows what
@@ -171,14 +195,29 @@ impl Rating {
     /// # Errors
     /// As [`bins`](Self::bins).
     pub fn bins_at_best(&self, sizes: &[Size], challenge: &Challenge) -> Result<Vec<Beta>> {
-        bins(sizes, challenge, |size| Ok(self.at(size)?.greatest()))
+        self.bins_with(sizes, challenge, |size| Ok(self.at(size)?.greatest()), Beta::INFINITE)
     }
-}
 
-fn bins(sizes: &[Size], challenge: &Challenge, ratio: impl Fn(Size) -> Result<Beta>) -> Result<Vec<Beta>> {
-    let betas: Vec<(Size, Beta)> =
-        sizes.iter().map(|&size| Ok((size, ratio(size)?))).collect::<Result<_>>()?;
-    (0..betas.len()).map(|i| bin(betas[i], betas.get(i + 1).copied(), challenge)).collect()
+    /// The bins of one end of what is known. Where the ends of two sizes cannot both hold and the smaller size has no
+    /// exact rating, its bin goes as far as it can: nothing, or all of it, is held back.
+    fn bins_with(
+        &self,
+        sizes: &[Size],
+        challenge: &Challenge,
+        ratio: impl Fn(Size) -> Result<Beta>,
+        end: Beta,
+    ) -> Result<Vec<Beta>> {
+        let betas: Vec<(Size, Beta)> =
+            sizes.iter().map(|&size| Ok((size, ratio(size)?))).collect::<Result<_>>()?;
+        let of = |i: usize| match bin(betas[i], betas.get(i + 1).copied(), challenge) {
+            Err(error) if error.code() == "betas-inconsistent" => match self.at(betas[i].0)? {
+                BetaAt::Rated(_) => Err(error),
+                _ => Ok(end),
+            },
+            found => found,
+        };
+        (0..betas.len()).map(of).collect()
+    }
 }
 
 impl Rated {
@@ -237,7 +276,7 @@ fn bin(small: (Size, Beta), large: Option<(Size, Beta)>, challenge: &Challenge) 
         "the filter was tested with no particles between them"
     } else if leaving < 0.0 {
         "more particles would leave above the larger size than above the smaller one"
-    } else if leaving >= entering {
+    } else if leaving > entering {
         "more particles between them would leave than enter"
     } else {
         return Beta::new(entering / leaving);

@@ -132,12 +132,20 @@ impl Train {
     }
 
     /// The efficiency in each bin between these rising sizes; the last bin is open. Every element is taken to have been
-    /// tested with the same challenge, and an element without a rating to hold back nothing.
+    /// tested with the same challenge; an empty housing holds back nothing.
     ///
     /// # Errors
-    /// As [`Rating::bins`] for every element.
+    /// `beta-missing` where an element has no rating; as [`Rating::bins`] for every element.
     pub fn bins(&self, sizes: &[Size], challenge: &Challenge) -> Result<Vec<Efficiency>> {
         self.bins_of(sizes.len(), |rating| rating.bins(sizes, challenge))
+    }
+
+    /// The same with the least that each rating leaves possible below its smallest size: [`Rating::bins_at_worst`].
+    ///
+    /// # Errors
+    /// As [`bins`](Self::bins) without `beta-not-rated`.
+    pub fn bins_at_worst(&self, sizes: &[Size], challenge: &Challenge) -> Result<Vec<Efficiency>> {
+        self.bins_of(sizes.len(), |rating| rating.bins_at_worst(sizes, challenge))
     }
 
     /// The same with the largest ratio that each rating leaves possible: [`Rating::bins_at_best`].
@@ -150,9 +158,10 @@ impl Train {
 
     fn bins_of(&self, bins: usize, of: impl Fn(&Rating) -> Result<Vec<Beta>>) -> Result<Vec<Efficiency>> {
         let of_bin = |i: usize| {
-            self.efficiency(|element| match element.rating() {
-                Some(rating) => Ok(of(rating)?[i].penetration()),
-                None => Ok(1.0),
+            self.efficiency(|element| match (element.rating(), element.kind()) {
+                (Some(rating), _) => Ok(of(rating)?[i].penetration()),
+                (None, Kind::EmptyHousing) => Ok(1.0),
+                (None, kind) => Err(ErrorKind::BetaMissing { kind: kind.to_string() }.into()),
             })
         };
         (0..bins).map(of_bin).collect()
@@ -186,7 +195,7 @@ impl Train {
     pub fn ceiling(&self) -> Option<Beta> {
         let unmet = |element: &Element| Ok(f64::from(u8::from(element.kind() == Kind::EmptyHousing)));
         let unmet = self.efficiency(unmet).ok().map(|met| 1.0 - met.get())?;
-        Beta::new(1.0 / unmet).ok().filter(|beta| *beta != Beta::INFINITE)
+        Beta::new(1.0 / unmet).ok().filter(|beta| *beta != Beta::INFINITE && *beta != Beta::ONE)
     }
 
     /// One less what passes all stages, or the bypass, for particles of which each element passes such a share.

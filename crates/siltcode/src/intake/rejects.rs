@@ -91,7 +91,10 @@ impl<W: Write> RejectWriter<W> {
     fn row(&mut self, row: &RejectedRow) -> std::io::Result<()> {
         if row.bytes.is_empty() {
             let mut csv = WriterBuilder::new().flexible(true).from_writer(&mut self.out);
-            csv.write_record(&row.cells)?;
+            csv.write_record(&row.cells).map_err(|error| match error.into_kind() {
+                csv::ErrorKind::Io(error) => error, // a full disk must be told from a bad file
+                other => std::io::Error::other(format!("{other:?}")),
+            })?;
             return csv.flush();
         }
         self.out.write_all(&row.bytes)?;

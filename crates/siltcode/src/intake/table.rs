@@ -62,6 +62,8 @@ pub(super) struct TableReader<'a, 'o, S: Sink> {
     passed: PassedOverLines,
     /// Why the first table that could not be settled could not.
     refused: Option<Error>,
+    /// Rows of the open table, which is refused.
+    refused_rows: Option<Problem>,
     /// Tables found.
     tables: usize,
     bottles: u64,
@@ -151,6 +153,7 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
             last: None,
             passed: PassedOverLines::default(),
             refused: None,
+            refused_rows: None,
             tables: 0,
             bottles: 0,
         }
@@ -467,7 +470,7 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
                 return Ok(None);
             }
             let problem = open.rows.problem(&error, None, &record, None);
-            self.reject(problem);
+            self.refuse_row(problem);
             return Ok(Some(record));
         }
         if record.open_quote {
@@ -783,6 +786,32 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
         self.sink.problem(problem);
     }
 
+    /// A row of a table that is refused as a whole: such rows are rejected together.
+    fn refuse_row(&mut self, problem: Problem) {
+        const TOGETHER: usize = 1000;
+        match &mut self.refused_rows {
+            Some(whole) => {
+                whole.rejected += problem.rejected;
+                whole.rows.extend(problem.rows);
+            }
+            None => self.refused_rows = Some(problem),
+        }
+        if self.refused_rows.as_ref().is_some_and(|whole| whole.rows.len() >= TOGETHER) {
+            self.reject_refused();
+        }
+    }
+
+    fn reject_refused(&mut self) {
+        if let Some(mut whole) = self.refused_rows.take() {
+            if let (Some(open), rows @ 2..) = (&self.table, whole.rows.len()) {
+                let error = open.refused.as_ref().map(|error| error.kind().to_string());
+                whole.found = format!("{rows} rows");
+                whole.message = error.unwrap_or(whole.message);
+            }
+            self.reject(whole);
+        }
+    }
+
     #[allow(clippy::unnecessary_wraps)] // gives the record back, as every way a record may go does
     fn pass_over(&mut self, reason: PassedOver, record: Record) -> Option<Record> {
         self.account.pass_over(reason, 1);
@@ -836,6 +865,7 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
     }
 
     fn end_table(&mut self) {
+        self.reject_refused();
         let Some(open) = &mut self.table else { return };
         let runs = std::mem::take(&mut open.runs);
         let across = open.across.take();
@@ -904,11 +934,9 @@ pub(super) fn aside(record: &Record, rows: &RowReader<'_>) -> Aside {
     if holds_counts(record, layout) {
         return Aside::No;
     }
-    if looks_like_remark(record, rows) || is_group(record) {
-        return Aside::Words;
-    }
     let texts = record.texts();
     match Layout::of(std::slice::from_ref(&texts), 0, rows.options) {
+        Ok(None) if looks_like_remark(record, rows) || is_group(record) => Aside::Words,
         Ok(None) => Aside::No,
         _ => Aside::Heading,
     }

@@ -230,6 +230,12 @@ impl Model {
         self.stages.iter().any(|run| run.source.iter().any(|&source| source > 0.0))
     }
 
+    /// Whether nothing at all may be left where there is something: no time is enough, since what is left only halves.
+    pub(super) fn asks_for_nothing_left(&self) -> bool {
+        let holds = |from: usize| self.start[from..].iter().any(|&start| start > 0.0);
+        self.limits.iter().any(|&(from, most)| most <= 0.0 && holds(from))
+    }
+
     /// What each stage has done after these hours.
     pub(super) fn walk(&self, hours: &[f64]) -> Vec<Done> {
         let mut now = self.start.clone();

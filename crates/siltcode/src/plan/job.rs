@@ -1,12 +1,13 @@
 //! A job described: the tank, where it stands, what it must meet, and the stages that may be used.
 
-use crate::error::Result;
+use crate::error::{Position, Result};
 use crate::filter::{Price, Share};
 use crate::keyed::{Document, Keyed};
 use crate::mass::MassAssumptions;
 use crate::plan::stage::Stage;
 use crate::size::Size;
-use crate::tank::{Doubt, Plant, Sources, Start, Target};
+use crate::spec::{Spec, published};
+use crate::tank::{Doubt, MixingFactor, Plant, Sources, Start, Target};
 use crate::units::{Density, Flow, KinematicViscosity, Volume};
 
 /// What is in the tank. Nothing of it is needed for a plan; gauges are read with it.
@@ -77,13 +78,14 @@ pub struct Job {
     pub short_circuit: Share,
     /// The factor by which mixing lengthens the ideal time \[-\], 1 or more.
     pub mixing: f64,
-    /// How sure start, filters, ingress and mixing are. Its mixing factor is 1: see [`mixing`](Self::mixing).
+    /// How sure start, filters, ingress and mixing are.
     pub doubt: Doubt,
     /// What an hour costs.
     pub hour_cost: Option<Price>,
     /// The name of the money that costs are in.
     pub money: Option<String>,
-    /// What is taken for granted of the weight of particles; needed where elements have a dirt capacity.
+    /// What is assumed of the weight of particles, where the job says it; otherwise
+    /// [`MassAssumptions::of_test_dust`].
     pub particles: Option<MassAssumptions>,
     /// The stages that may be used, in order. There is at least one.
     pub stages: Vec<Stage>,
@@ -119,12 +121,41 @@ impl Job {
     /// tank that come in), `shedding` (particles per mL of what the filter returns), and a table `spread` with `start`,
     /// `beta`, `ingress` and `mixing`, each a geometric standard deviation. An element may have
     /// `pressure = { clean = "20 kPa", terminal = "150 kPa", viscosity = "32 cSt" }`, and the fluid may be a table of
-    /// `name`, `density` and `viscosity`. Tables named in [`UNDER_WAY`] are left to their reader.
+    /// `name`, `density` and `viscosity`. Without `particles`, or one of its keys, they are those of
+    /// [`MassAssumptions::of_test_dust`]. Tables named in [`UNDER_WAY`] are left to their reader.
     ///
     /// # Errors
     /// `job-unreadable` if the text is not TOML; `job-key-unknown`, `job-key-missing`, `job-value-unusable`, and those
     /// of the quantities, each with the line.
     pub fn from_toml(text: &str) -> Result<Self> {
+        Self::from_toml_with(text, |name| published::spec(name).map(|_| String::new()))
+    }
+
+    /// Reads a job whose target may be a TOML file: `target = "day-tank.toml"`. The caller opens files: `open` gives
+    /// the text of the file of a name.
+    ///
+    /// ```
+    /// use siltcode::plan::Job;
+    ///
+    /// let job = r#"
+    ///     tank = "18 m3"
+    ///     target = "day-tank.toml"
+    ///     [[stage]]
+    ///     name = "fine"
+    ///     flow = "60 L/min"
+    ///     [[stage.element]]
+    ///     kind = "cartridge"
+    ///     beta = "4:3,6:20,14:1000"
+    ///     rated_flow = "100 L/min"
+    /// "#;
+    /// let job = Job::from_toml_with(job, |_| Ok("code = \"18/16/13\"".into()))?;
+    /// assert_eq!(job.target.limits()[0].1.get(), 2500.0);
+    /// # Ok::<(), siltcode::Error>(())
+    /// ```
+    ///
+    /// # Errors
+    /// As [`from_toml`](Self::from_toml), and those of `open` and of [`Spec::from_toml`].
+    pub fn from_toml_with(text: &str, open: impl Fn(&str) -> Result<String>) -> Result<Self> {
         let document = Document::parse(text)?;
         let job = document.root("the job");
         job.only(&[&KEYS[..], &UNDER_WAY[..]].concat())?;
@@ -145,7 +176,7 @@ impl Job {
             tank: job.required("tank", job.parsed("tank")?)?,
             fluid: fluid(&job)?,
             start: job.parsed("start")?,
-            target: job.required("target", job.parsed("target")?)?,
+            target: job.required("target", job.read("target", |text| target(text, open))?)?,
             sources,
             bypass: job.number("bypass", Share::new)?.unwrap_or(Share::NONE),
             short_circuit: job.number("short_circuit", Share::new)?.unwrap_or(Share::NONE),
@@ -168,6 +199,20 @@ impl Job {
     }
 }
 
+/// A code, counts, a published name, or what a TOML file says.
+fn target(text: &str, open: impl Fn(&str) -> Result<String>) -> Result<Target> {
+    let name = text.trim();
+    if !name.to_lowercase().ends_with(".toml") {
+        return name.parse();
+    }
+    let in_file = |error: crate::Error| {
+        let line = error.position().and_then(|position| position.line);
+        error.at(Position { file: Some(name.into()), line, ..Position::default() })
+    };
+    let spec = Spec::from_toml(&open(name)?).map_err(in_file)?;
+    Target::of_spec(&spec).map_err(in_file)
+}
+
 fn fluid(job: &Keyed<'_>) -> Result<Option<Fluid>> {
     if let Ok(name) = job.words("fluid") {
         return Ok(name.map(|name| Fluid { name, density: None, viscosity: None }));
@@ -178,10 +223,10 @@ fn fluid(job: &Keyed<'_>) -> Result<Option<Fluid>> {
     Ok(Some(Fluid { name, density: table.parsed("density")?, viscosity: table.parsed("viscosity")? }))
 }
 
-/// The mixing factor, read as the doubt reads it, which refuses one below 1.
+/// The mixing factor.
 fn mixing(job: &Keyed<'_>) -> Result<f64> {
-    let factor = job.number("mixing", |factor| Doubt::NONE.mixing(factor, 1.0).map(|_| factor))?;
-    Ok(factor.unwrap_or(1.0))
+    let factor = job.number("mixing", MixingFactor::new)?;
+    Ok(factor.unwrap_or(MixingFactor::NONE).get())
 }
 
 fn doubt(job: &Keyed<'_>) -> Result<Doubt> {
@@ -191,14 +236,15 @@ fn doubt(job: &Keyed<'_>) -> Result<Doubt> {
     doubt = table.number("start", |gsd| doubt.start(gsd))?.unwrap_or(doubt);
     doubt = table.number("beta", |gsd| doubt.beta(gsd))?.unwrap_or(doubt);
     doubt = table.number("ingress", |gsd| doubt.ingress(gsd))?.unwrap_or(doubt);
-    Ok(table.number("mixing", |gsd| doubt.mixing(1.0, gsd))?.unwrap_or(doubt))
+    Ok(table.number("mixing", |gsd| doubt.mixing(gsd))?.unwrap_or(doubt))
 }
 
 fn particles(job: &Keyed<'_>) -> Result<Option<MassAssumptions>> {
     let Some(table) = job.table("particles", "the particles")? else { return Ok(None) };
     table.only(&["density", "shape", "largest"])?;
-    let density = table.required("density", table.least_and_most::<Density>("density")?)?;
-    let largest = table.required("largest", table.least_and_most::<Size>("largest")?)?;
+    let usual = MassAssumptions::of_test_dust(Size::um_c(4.0)?)?;
+    let density = table.least_and_most::<Density>("density")?.unwrap_or(usual.density);
+    let largest = table.least_and_most::<Size>("largest")?.unwrap_or(usual.largest);
     let shape = table.number("shape", Ok)?.unwrap_or(1.0);
     Ok(Some(MassAssumptions { density, shape: (shape, shape), largest }))
 }
@@ -248,7 +294,7 @@ mod tests {
         assert_eq!(refusal(&format!("{TANK}{STAGE}")), of("job-key-missing", 3));
         assert_eq!(refusal(&format!("watter = 3\n{stage}")), of("job-key-unknown", 1));
         assert_eq!(refusal(&format!("{stage}betta = \"4:2\"\n")), of("job-key-unknown", 9));
-        assert_eq!(refusal(&format!("{stage}beta = \"4:0.5\"\n")), of("beta-not-above-one", 9));
+        assert_eq!(refusal(&format!("{stage}beta = \"4:0.5\"\n")), of("beta-below-one", 9));
         assert_eq!(refusal(&format!("{stage}price = \"25\"\n")), of("job-value-unusable", 9));
         assert_eq!(refusal(&format!("{stage}price = -25\n")), of("quantity-out-of-range", 9));
         assert_eq!(refusal(&format!("mixing = 0.5\n{stage}")), of("factor-out-of-range", 1));

@@ -9,7 +9,7 @@ use crate::certainty::Level;
 use crate::count::{PerMl, Reading};
 use crate::error::{ErrorKind, Result};
 use crate::filter::{Beta, Challenge, Efficiency, Element, Kind, Price};
-use crate::mass::MassBin;
+use crate::mass::{MassAssumptions, MassBin};
 use crate::size::Size;
 use crate::spectrum::{Channel, Spectrum};
 use crate::tank::endpoints::AtSizes;
@@ -58,8 +58,8 @@ impl Job {
     /// The cheapest or quickest plan from a start.
     ///
     /// # Errors
-    /// `job-key-missing` where elements have a dirt capacity and nothing says what particles weigh, or the cheapest is
-    /// asked for and an hour or an element has no price; those of [`Forecast::new`], [`Problem::best`] and
+    /// `job-key-missing` where the cheapest is asked for and an hour or an element has no price, or an element has no
+    /// filtration ratio; those of [`Forecast::new`], [`Problem::best`] and
     /// [`Spectrum::mass`].
     pub fn plan_from(&self, start: &Start, aim: Aim) -> Result<Answer> {
         let forecasts = self.forecasts(start)?;
@@ -133,7 +133,8 @@ impl Job {
         let catcher = |element: &Element| {
             let held_back = match element.rating() {
                 Some(rating) => rating.bins(sizes, &dust)?.into_iter().map(Beta::efficiency).collect(),
-                None => vec![Efficiency::NONE; sizes.len()],
+                None if element.kind() == Kind::EmptyHousing => vec![Efficiency::NONE; sizes.len()],
+                None => return Err(missing("beta", &format!("an element of stage `{}`", stage.name))),
             };
             let price = match (element.price(), aim) {
                 (None, Aim::Cheapest) if element.kind() != Kind::EmptyHousing => {
@@ -156,11 +157,10 @@ impl Job {
     /// What each bin weighs in the whole tank for each particle in a millilitre: the most that is possible.
     fn masses(&self, counts: &Counts) -> Result<Vec<Mass>> {
         let held = self.stages.iter().flat_map(Stage::elements).any(|e| e.dirt_capacity().is_some());
-        let assumed = match self.particles {
-            Some(assumed) => assumed,
-            None if held => return Err(missing("particles", "the job whose elements have a dirt capacity")),
-            None => return vec![0.0; counts.sizes.len()].into_iter().map(Mass::from_grams).collect(),
-        };
+        if !held && self.particles.is_none() {
+            return vec![0.0; counts.sizes.len()].into_iter().map(Mass::from_grams).collect();
+        }
+        let assumed = self.weights(counts)?;
         let weighed = counts.spectrum()?.mass(assumed)?.bins;
         let mass = |(bin, [start, ..]): (&MassBin, &[PerMl; 3])| {
             let most = bin.power.1.mg_per_litre().max(bin.log_log2.1.mg_per_litre());
@@ -168,6 +168,15 @@ impl Job {
             Mass::from_grams(if start.get() > 0.0 { whole / start.get() } else { 0.0 })
         };
         weighed.iter().zip(&counts.bins).map(mass).collect()
+    }
+
+    /// What is assumed of the weight of particles.
+    fn weights(&self, counts: &Counts) -> Result<MassAssumptions> {
+        match (self.particles, counts.sizes.last()) {
+            (Some(assumed), _) => Ok(assumed),
+            (None, Some(&largest)) => MassAssumptions::of_test_dust(largest),
+            (None, None) => Err(ErrorKind::NothingCounted {}.into()),
+        }
     }
 
     fn planned(
@@ -276,7 +285,13 @@ impl Job {
         if self.mixing > 1.0 {
             said.push(format!("mixing lengthens every time by a factor of {}", self.mixing));
         }
-        if let Some(assumed) = self.particles {
+        let held = self.stages.iter().flat_map(Stage::elements).any(|e| e.dirt_capacity().is_some());
+        if let Some(assumed) = self.weights(counts).ok().filter(|_| held || self.particles.is_some()) {
+            if self.particles.is_none() {
+                said.push(
+                    "nothing is said of the particles: they are taken to be spheres of test dust".into(),
+                );
+            }
             said.push(format!(
                 "particles weigh the most that is possible at {} and up to {}; what is smaller than {} is \
                  not weighed",

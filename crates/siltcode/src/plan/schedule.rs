@@ -123,6 +123,9 @@ impl Problem {
     }
 
     fn solved(&self, model: &Model, aim: Aim) -> Result<Option<Schedule>> {
+        if model.asks_for_nothing_left() {
+            return Ok(None);
+        }
         best(model).map(|found| self.schedule(model, &found, aim)).transpose()
     }
 

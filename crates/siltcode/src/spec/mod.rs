@@ -39,6 +39,7 @@ use serde::Serialize;
 
 use crate::class::iso4406::Code;
 use crate::error::Result;
+use crate::provenance::SpecUsed;
 use crate::size::{Size, SizeScale};
 use crate::status::Status;
 
@@ -57,6 +58,8 @@ pub struct Spec {
     pub status: Status,
     /// The requirements, in their document's order.
     pub requirements: Vec<Requirement>,
+    /// SHA-256 of the text it was read from; none for a code.
+    pub sha256: Option<String>,
 }
 
 impl Spec {
@@ -78,6 +81,29 @@ impl Spec {
             scope: None,
             status: Status::User,
             requirements: requirements.collect::<Result<_>>()?,
+            sha256: None,
         })
+    }
+
+    /// What a result held against it must name: the specification, its digest and its sources.
+    ///
+    /// ```
+    /// use siltcode::spec::published;
+    ///
+    /// let used = published::spec("jet-a1-manufacture")?.used();
+    /// assert_eq!(used.sources, ["jet-a1-product-page", "def-stan-91-091-note", "afqrjos-32"]);
+    /// assert_eq!(used.sha256.map(|sha256| sha256.len()), Some(64));
+    /// # Ok::<(), siltcode::Error>(())
+    /// ```
+    #[must_use]
+    pub fn used(&self) -> SpecUsed {
+        let mut sources: Vec<String> = Vec::new();
+        for key in self.requirements.iter().flat_map(|r| r.source.as_deref().unwrap_or("").split('+')) {
+            if !key.is_empty() && !sources.iter().any(|known| known == key) {
+                sources.push(key.to_owned());
+            }
+        }
+        let (name, edition, sha256) = (self.name.clone(), self.edition.clone(), self.sha256.clone());
+        SpecUsed { name, edition, status: self.status, sha256, sources }
     }
 }

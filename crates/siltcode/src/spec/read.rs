@@ -6,6 +6,7 @@ use crate::class::iso4406::{Code, RangeNumber};
 use crate::companion::{CompanionUnit, Property};
 use crate::count::PerMl;
 use crate::error::{Error, ErrorKind, Position, Result};
+use crate::provenance::sha256;
 use crate::size::{Size, SizeScale};
 use crate::spec::{Alternative, CompanionLimit, Demand, ParticleLimit, Requirement, Spec};
 use crate::status::Status;
@@ -43,6 +44,7 @@ impl Spec {
             scope: text_of(&table, "scope")?,
             status: requirements.iter().map(|r| r.status).max().unwrap_or(Status::User),
             requirements,
+            sha256: Some(sha256(text)),
         })
     }
 }

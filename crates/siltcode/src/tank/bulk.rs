@@ -39,7 +39,7 @@ pub struct Columns<'a> {
 const BLOCK: usize = 4096;
 
 /// Writes the turnovers of the slowest channel of each scenario to its place in `out` \[-\]: 0 where every target is met
-/// at the start, infinity where one cannot be reached, NaN where a value is none of a tank (a ratio of 1 or less, a
+/// at the start, infinity where one cannot be reached, NaN where a value is none of a tank (a ratio below 1, a
 /// negative concentration or one beyond 1e290, NaN).
 ///
 /// The same digits on every machine, whatever its instructions.
@@ -120,7 +120,7 @@ fn needed(start: f64, target: f64, beta: f64, ingress: f64) -> f64 {
     let needed = if start <= target { 0.0 } else { reached };
     // of the other two, what is no number has made `above` none
     let least = lower(start, lower(ingress, target));
-    let sound = removed > 0.0 && above < f64::INFINITY && least >= 0.0;
+    let sound = removed >= 0.0 && above < f64::INFINITY && least >= 0.0;
     if sound { needed } else { f64::NAN }
 }
 

@@ -8,6 +8,7 @@ use crate::count::PerMl;
 use crate::filter::{Efficiency, Share};
 
 use super::mixing::{Circuit, Left, Mixing};
+use super::mixing_factor::MixingFactor;
 use super::turnovers::Turnovers;
 
 /// One bin of a tank: its start, what comes in, and how it is cleaned.
@@ -152,6 +153,7 @@ pub struct Channel {
     pub(super) bins: Vec<BinState>,
     target: f64,
     mixing: Mixing,
+    mixing_factor: MixingFactor,
     start_log_sd: f64,
 }
 
@@ -159,13 +161,25 @@ impl Channel {
     /// A channel of bins with its target, in a stirred tank.
     #[must_use]
     pub fn new(bins: Vec<BinState>, target: PerMl) -> Self {
-        Self { bins, target: target.get(), mixing: Mixing::Well, start_log_sd: 0.0 }
+        let (mixing, mixing_factor) = (Mixing::Well, MixingFactor::NONE);
+        Self { bins, target: target.get(), mixing, mixing_factor, start_log_sd: 0.0 }
     }
 
     /// The same channel in a tank whose fluid moves in another way.
     #[must_use]
     pub fn mixed(self, mixing: Mixing) -> Self {
         Self { mixing, ..self }
+    }
+
+    /// The same channel where imperfect mixing multiplies the turnovers.
+    #[must_use]
+    pub fn slowed(self, mixing_factor: MixingFactor) -> Self {
+        Self { mixing_factor, ..self }
+    }
+
+    /// The turnovers of a stirred tank that clean as much.
+    fn ideal(&self, turnovers: f64) -> f64 {
+        turnovers / self.mixing_factor.get()
     }
 
     /// The same channel with the standard deviation of the logarithm of its start.
@@ -183,6 +197,7 @@ impl Channel {
 
     /// What each cause has left in the tank after so many turnovers, with these factors on it \[1/mL\].
     pub(super) fn parts(&self, by: &Factors, tau: f64) -> Parts {
+        let tau = self.ideal(tau);
         let mut parts = Parts { start: 0.0, ingress: 0.0, shed: 0.0 };
         for bin in self.bins.iter().map(|bin| bin.scaled(by)) {
             let left = self.mixing.left_in(bin.circuit, tau).mean;
@@ -197,7 +212,10 @@ impl Channel {
 
     /// What is left of one turnover's ingress, so many turnovers after it came \[1/mL\].
     pub(super) fn entering_left(&self, tau: f64) -> f64 {
-        self.bins.iter().map(|bin| bin.ingress * self.mixing.left_in(bin.circuit, tau).mean).sum()
+        let tau = self.ideal(tau);
+        let left: f64 =
+            self.bins.iter().map(|bin| bin.ingress * self.mixing.left_in(bin.circuit, tau).mean).sum();
+        self.ideal(left)
     }
 
     /// The concentration of the tank, on average over it, after so many turnovers \[1/mL\].
@@ -210,7 +228,8 @@ impl Channel {
     /// tank is stirred and nothing goes straight from the return to the suction.
     #[must_use]
     pub fn at_suction(&self, turnovers: Turnovers) -> f64 {
-        self.bins.iter().map(|bin| bin.drawn(self.mixing, turnovers.get())).sum()
+        let tau = self.ideal(turnovers.get());
+        self.bins.iter().map(|bin| bin.drawn(self.mixing, tau)).sum()
     }
 
     /// The concentration no number of turnovers goes below \[1/mL\].
@@ -225,6 +244,7 @@ impl Channel {
     }
 
     fn at(&self, tau: f64) -> f64 {
+        let tau = self.ideal(tau);
         self.bins.iter().map(|bin| bin.after(self.mixing, tau).mean).sum()
     }
 
@@ -258,12 +278,12 @@ impl Channel {
         }
         if let ([bin], Mixing::Well) = (&self.bins[..], self.mixing) {
             let needed = ((bin.start - floor) / (target - floor)).ln() / bin.circuit.efficiency();
-            return Some(Turnovers::computed(needed));
+            return Some(Turnovers::computed(needed * self.mixing_factor.get()));
         }
         let above_floor =
             |tau: f64| self.bins.iter().map(|bin| bin.above_floor(self.mixing, tau)).sum::<f64>();
         let above = |tau: f64| (above_floor(tau) / (target - floor)).ln();
-        first_below(above, SETTLED).map(Turnovers::computed)
+        first_below(above, SETTLED).map(|needed| Turnovers::computed(needed * self.mixing_factor.get()))
     }
 
     /// How the turnovers to the target change with each cause; none where it is met already or out of reach.
@@ -273,10 +293,11 @@ impl Channel {
     pub fn slopes(&self) -> Option<Slopes> {
         let tau = self.turnovers()?.get();
         let sum = |of: &dyn Fn(&BinState) -> f64| self.bins.iter().map(of).sum::<f64>();
-        let (by_tau, parts) = (sum(&|bin| bin.change(self.mixing, tau)), self.parts(&Factors::NONE, tau));
+        let (ideal, parts) = (self.ideal(tau), self.parts(&Factors::NONE, tau));
+        let by_tau = self.ideal(sum(&|bin| bin.change(self.mixing, ideal)));
         let slopes = Slopes {
             start: -parts.start / by_tau,
-            beta: -sum(&|bin| bin.change_by_beta(self.mixing, tau)) / by_tau,
+            beta: -sum(&|bin| bin.change_by_beta(self.mixing, ideal)) / by_tau,
             ingress: -parts.ingress / by_tau,
             mixing: tau,
         };

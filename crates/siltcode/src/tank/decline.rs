@@ -4,7 +4,7 @@ use super::forecast::Forecast;
 use super::plant::Plant;
 use super::turnovers::Turnovers;
 use crate::certainty::quadrature::{crossing, integral};
-use crate::error::Result;
+use crate::error::{ErrorKind, Result};
 use crate::units::{Duration, Flow};
 
 /// A flow that goes from the plant's in a straight line over a time to another, and stays there.
@@ -30,9 +30,12 @@ impl Decline {
     /// A decline from the plant's flow.
     ///
     /// # Errors
-    /// `no-flow` unless the flow in the end is above 0.
+    /// `no-flow` unless the flow in the end is above 0; `decline-rises` where it is above the plant's.
     pub fn new(plant: &Plant, to: Flow, over: Duration) -> Result<Self> {
         plant.with_flow(to)?;
+        if to > plant.flow {
+            return Err(ErrorKind::DeclineRises { from: plant.flow.to_string(), to: to.to_string() }.into());
+        }
         Ok(Self { plant: *plant, to, over })
     }
 

@@ -16,7 +16,6 @@ pub struct Doubt {
     pub(super) beta: f64,
     pub(super) ingress: f64,
     pub(super) mixing: f64,
-    pub(super) mixing_factor: f64,
 }
 
 /// Shares of the variance by cause; they sum to 1 \[-\].
@@ -108,8 +107,8 @@ fn at_least_one(name: &str, value: f64) -> Result<f64> {
 }
 
 impl Doubt {
-    /// No doubt, and a tank that mixes perfectly.
-    pub const NONE: Self = Self { start: 0.0, beta: 0.0, ingress: 0.0, mixing: 0.0, mixing_factor: 1.0 };
+    /// No doubt.
+    pub const NONE: Self = Self { start: 0.0, beta: 0.0, ingress: 0.0, mixing: 0.0 };
 
     /// With a spread of the start.
     ///
@@ -135,13 +134,12 @@ impl Doubt {
         Ok(Self { ingress: at_least_one("spread of the ingress", gsd)?.ln(), ..self })
     }
 
-    /// With a median mixing factor, by which the ideal turnovers are multiplied, and its spread.
+    /// With a spread of the [mixing factor](super::MixingFactor), which multiplies the turnovers.
     ///
     /// # Errors
-    /// As [`start`](Self::start), for both.
-    pub fn mixing(self, factor: f64, gsd: f64) -> Result<Self> {
-        let mixing_factor = at_least_one("mixing factor", factor)?;
-        Ok(Self { mixing: at_least_one("spread of mixing", gsd)?.ln(), mixing_factor, ..self })
+    /// As [`start`](Self::start).
+    pub fn mixing(self, gsd: f64) -> Result<Self> {
+        Ok(Self { mixing: at_least_one("spread of mixing", gsd)?.ln(), ..self })
     }
 }
 

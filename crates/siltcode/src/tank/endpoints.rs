@@ -7,10 +7,12 @@ use crate::class::iso4406::{Code, Place, RangeNumber};
 use crate::count::{Evidence, PerMl};
 use crate::error::{Error, ErrorKind, Result};
 use crate::filter::rating::pairs;
+use crate::provenance::SpecUsed;
 use crate::sample::Sample;
 use crate::size::{Size, SizeScale};
 use crate::spec::{Demand, Spec, published};
 use crate::spectrum::{Channel, Spectrum};
+use crate::status::Status;
 use crate::units::Duration;
 
 /// Cumulative counts at sizes, sizes rising.
@@ -123,7 +125,10 @@ impl Start {
 /// # Ok::<(), siltcode::Error>(())
 /// ```
 #[derive(Debug, Clone, PartialEq)]
-pub struct Target(Vec<(Size, PerMl)>);
+pub struct Target {
+    limits: Vec<(Size, PerMl)>,
+    specification: Option<SpecUsed>,
+}
 
 impl Target {
     /// The upper bounds of a code's range numbers, at its sizes in um(c).
@@ -131,7 +136,7 @@ impl Target {
     /// # Errors
     /// As [`Start::of_code`].
     pub fn of_code(code: Code) -> Result<Self> {
-        upper_bounds(code).map(Self)
+        upper_bounds(code).map(Self::of_limits)
     }
 
     /// What a specification allows at each size.
@@ -149,7 +154,10 @@ impl Target {
             }
         }
         limits.sort_by(|a, b| a.0.um().total_cmp(&b.0.um()));
-        if limits.is_empty() { Err(ErrorKind::TargetWithoutParticles {}.into()) } else { Ok(Self(limits)) }
+        if limits.is_empty() {
+            return Err(ErrorKind::TargetWithoutParticles {}.into());
+        }
+        Ok(Self { limits, specification: Some(spec.used()) })
     }
 
     /// The counts of a spectrum as limits.
@@ -157,7 +165,7 @@ impl Target {
     /// # Errors
     /// As [`Start::of_counts`].
     pub fn of_counts(spectrum: &Spectrum) -> Result<Self> {
-        Start::of_counts(spectrum).map(|start| Self(start.counts))
+        Start::of_counts(spectrum).map(|start| Self::of_limits(start.counts))
     }
 
     /// The same target with every limit divided by a safety margin.
@@ -169,17 +177,30 @@ impl Target {
             let name = "safety margin".into();
             return Err(ErrorKind::FactorOutOfRange { name, value: margin, least: 1.0 }.into());
         }
-        self.0
-            .into_iter()
-            .map(|(size, limit)| Ok((size, PerMl::new(limit.get() / margin)?)))
-            .collect::<Result<_>>()
-            .map(Self)
+        let divided = self.limits.iter().map(|&(size, limit)| Ok((size, PerMl::new(limit.get() / margin)?)));
+        Ok(Self { limits: divided.collect::<Result<_>>()?, ..self })
     }
 
     /// The limits, sizes rising. There is at least one.
     #[must_use]
     pub fn limits(&self) -> &AtSizes {
-        &self.0
+        &self.limits
+    }
+
+    /// The specification it was taken from, if it was.
+    #[must_use]
+    pub const fn specification(&self) -> Option<&SpecUsed> {
+        self.specification.as_ref()
+    }
+
+    /// Whether a limit was recalled and not read anywhere.
+    #[must_use]
+    pub fn is_unverified(&self) -> bool {
+        self.specification.as_ref().is_some_and(|spec| spec.status == Status::Memory)
+    }
+
+    const fn of_limits(limits: Vec<(Size, PerMl)>) -> Self {
+        Self { limits, specification: None }
     }
 }
 

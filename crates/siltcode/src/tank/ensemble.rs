@@ -1,7 +1,7 @@
 //! How sure the turnovers are: start, filter, ingress and mixing each known only within a factor.
 //!
 //! Each cause is lognormal; of the filtration ratio it is `beta - 1`, so that the ratio stays above 1. The turnovers
-//! are the mixing factor times those of the ideal tank. More of a cause always makes the tank dirtier, or always
+//! are those of the best estimate times a factor for mixing. More of a cause always makes the tank dirtier, or always
 //! cleaner: so for given values of the others, the part of one cause that still meets the target is a normal
 //! probability. That is done for the widest cause; the others are summed over nodes of the normal
 //! density. Nothing is drawn at random: every run gives the same digits.
@@ -177,7 +177,7 @@ impl Ensemble {
     /// The probability that so many turnovers are enough.
     #[must_use]
     pub fn clean_after(&self, turnovers: Turnovers) -> Probability {
-        let turnovers = turnovers.get() / self.doubt.mixing_factor;
+        let turnovers = turnovers.get();
         Probability::rounded(match &self.cases {
             Cases::One => f64::from(u8::from(turnovers >= self.best() * (1.0 - 4.0 * f64::EPSILON))),
             Cases::Mixing(ideals) => {
@@ -240,7 +240,7 @@ impl Ensemble {
     #[must_use]
     pub fn quantile(&self, level: Level) -> Option<Turnovers> {
         if self.cases == Cases::One {
-            let needed = self.best() * self.doubt.mixing_factor;
+            let needed = self.best();
             return needed.is_finite().then(|| Turnovers::computed(needed));
         }
         let after = |turnovers: f64| self.clean_after(Turnovers::computed(turnovers)).get();
@@ -280,7 +280,7 @@ impl Ensemble {
             return f64::INFINITY;
         }
         let ideal: f64 = nodes.iter().map(|node| self.ideal(node) * node.weight).sum();
-        ideal * self.doubt.mixing_factor * (0.5 * self.doubt.mixing.powi(2)).exp()
+        ideal * (0.5 * self.doubt.mixing.powi(2)).exp()
     }
 
     /// The share of each cause in the variance, by the slopes at the best estimate of the channel that decides;

@@ -25,7 +25,7 @@ static FLUSHING: LazyLock<Flushing> = LazyLock::new(|| Flushing {
 
 impl Reynolds {
     /// The number as MIL-STD-419E 5.6.1 reckons it, `3160 Q / (d v)` with Q in US gal/min, d in inches and v in cSt;
-    /// infinite for a pipe without bore.
+    /// 0 without flow, else infinite for a pipe without bore.
     ///
     /// ```
     /// use siltcode::tank::Reynolds;
@@ -39,6 +39,9 @@ impl Reynolds {
     /// ```
     #[must_use]
     pub fn in_pipe(flow: Flow, bore: Length, viscosity: KinematicViscosity) -> Self {
+        if flow.us_gpm() == 0.0 {
+            return Self(0.0);
+        }
         Self(FLUSHING.factor * flow.us_gpm() / (bore.inches() * viscosity.mm2_per_s()))
     }
 
@@ -52,5 +55,20 @@ impl Reynolds {
     #[must_use]
     pub fn flushes(self) -> bool {
         self.0 >= FLUSHING.turbulent
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_flow_is_no_turbulence_whatever_the_pipe() {
+        let number = |gpm: f64, inches: f64, mm2_per_s: f64| {
+            let (flow, bore) = (Flow::from_us_gpm(gpm).unwrap(), Length::from_inches(inches).unwrap());
+            Reynolds::in_pipe(flow, bore, KinematicViscosity::from_mm2_per_s(mm2_per_s).unwrap()).get()
+        };
+        assert_eq!([number(0.0, 0.0, 1e-300), number(0.0, 1.0, 10.0)], [0.0, 0.0]);
+        assert_eq!(number(1.0, 0.0, 10.0), f64::INFINITY);
     }
 }

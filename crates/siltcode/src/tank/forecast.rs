@@ -28,6 +28,7 @@ use super::doubt::Doubt;
 use super::endpoints::{AtSizes, Sources, Start, Target};
 use super::ensemble::Ensemble;
 use super::mixing::Mixing;
+use super::mixing_factor::MixingFactor;
 use super::plant::Plant;
 use super::turnovers::Turnovers;
 use crate::certainty::quadrature::crossing;
@@ -36,6 +37,7 @@ use crate::count::PerMl;
 use crate::error::{ErrorKind, Result};
 use crate::filter::{Beta, Efficiency};
 use crate::size::Size;
+use crate::status::UNVERIFIED_LIMITS;
 use crate::units::{Duration, Flow};
 
 /// What a forecast takes for granted. Printed as a sentence.
@@ -47,6 +49,12 @@ pub enum Assumption {
     NoIngress,
     /// The tank is stirred.
     Stirred,
+    /// The target rests on limits that were recalled and not read anywhere.
+    UnverifiedTarget,
+    /// Imperfect mixing multiplies the turnovers of a stirred tank.
+    MixingFactor,
+    /// The mixing factor leaves the floor as it is.
+    FloorOfStirredTank,
     /// Volume, flow, ratios and sources stay as they are, and nothing settles.
     Steady,
     /// The ratio of a bin holds for every particle in it.
@@ -59,6 +67,12 @@ impl fmt::Display for Assumption {
             Self::StartAtBounds => "the start is a code or a bound: the most it allows is used",
             Self::NoIngress => "no ingress was stated: nothing comes in",
             Self::Stirred => "the tank is stirred: mixing takes far less time than a turnover",
+            Self::UnverifiedTarget => UNVERIFIED_LIMITS,
+            Self::MixingFactor => "the mixing factor multiplies the turnovers of a stirred tank",
+            Self::FloorOfStirredTank => {
+                "the mixing factor does not raise the floor that ingress sets: it is that of a stirred tank; a dead \
+                 zone or cells would raise it"
+            }
             Self::Steady => "volume, ratios and sources stay as they are, and nothing settles",
             Self::BinsAlike => "all particles between two sizes are held back alike",
         })
@@ -142,10 +156,11 @@ impl Forecast {
         let channels = target.limits().iter().map(|&(size, limit)| {
             let from = sizes.iter().position(|&at| at == size).unwrap_or(0);
             let channel = Channel::new(bins[from..].to_vec(), limit).mixed(plant.mixing);
+            let channel = channel.slowed(plant.mixing_factor);
             let channel = channel.doubted(start.log_sd()[first + from]);
             ChannelForecast::new(size, counts[from].1, limit, channel, plant)
         });
-        let assumptions = assumptions(start, sources, plant);
+        let assumptions = assumptions(start, target, sources, plant);
         Ok(Self { channels: channels.collect::<Result<_>>()?, plant: *plant, assumptions })
     }
 
@@ -168,6 +183,14 @@ impl Forecast {
     #[must_use]
     pub fn turnovers(&self) -> Option<Turnovers> {
         self.deciding().turnovers
+    }
+
+    /// The turnovers of a tank that is stirred, without the [mixing factor](MixingFactor); none where a target cannot be
+    /// reached.
+    #[must_use]
+    pub fn nominal(&self) -> Option<Turnovers> {
+        let factor = self.plant.mixing_factor.get();
+        self.turnovers().map(|turnovers| Turnovers::computed(turnovers.get() / factor))
     }
 
     /// The time after which every target is met; none where one cannot be reached.
@@ -214,7 +237,8 @@ impl Remedy {
     fn new(channel: &Channel, target: PerMl, plant: &Plant) -> Result<Self> {
         let (target, shed) = (target.get(), channel.shed_floor());
         let excess = (channel.floor() - shed) / (target - shed);
-        let possible = shed < target;
+        // what holds back nothing lets ingress gather without end, at any flow
+        let possible = shed < target && excess.is_finite();
         let enough =
             |beta: Beta| channel.with_efficiency(beta.efficiency().bypassed(plant.bypass)).floor() < target;
         Ok(Self {
@@ -239,11 +263,15 @@ pub(super) fn least_beta(enough: impl Fn(Beta) -> bool) -> Option<Beta> {
 /// The logarithm of the least `beta - 1` that a double can tell from 0.
 const LEAST_LOG: f64 = -36.0;
 
-fn assumptions(start: &Start, sources: &Sources, plant: &Plant) -> Vec<Assumption> {
+fn assumptions(start: &Start, target: &Target, sources: &Sources, plant: &Plant) -> Vec<Assumption> {
+    let slowed = plant.mixing_factor > MixingFactor::NONE;
     let said = [
+        (target.is_unverified(), Assumption::UnverifiedTarget),
         (start.is_bounds(), Assumption::StartAtBounds),
         (sources.ingress().is_empty(), Assumption::NoIngress),
-        (plant.mixing == Mixing::Well, Assumption::Stirred),
+        (plant.mixing == Mixing::Well && !slowed, Assumption::Stirred),
+        (slowed, Assumption::MixingFactor),
+        (slowed && !sources.ingress().is_empty(), Assumption::FloorOfStirredTank),
         (true, Assumption::Steady),
         (true, Assumption::BinsAlike),
     ];

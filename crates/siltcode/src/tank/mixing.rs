@@ -134,6 +134,8 @@ impl Mixing {
     /// What an even ingress of 1 a turnover has brought into a clean tank and left there.
     pub(super) fn entered_in(self, circuit: Circuit, tau: f64) -> Left {
         match self {
+            // an even ingress into an even tank stays even where nothing is held back
+            _ if circuit.efficiency() == 0.0 => Left::even(tau),
             Self::DeadZone(zone) if zone.dead.get() > 0.0 => {
                 zone.modes(circuit).sum(|rate| (rate * tau).exp_m1() / rate)
             }
@@ -142,7 +144,6 @@ impl Mixing {
                 let floor = row.floor();
                 row.turned(0.0, floor).weighted(1.0, row.turned(tau, floor), -1.0)
             }
-            _ if circuit.efficiency() == 0.0 => Left::even(tau),
             _ => Left::even(-(-circuit.efficiency() * tau).exp_m1() / circuit.efficiency()),
         }
     }
@@ -196,8 +197,9 @@ impl DeadZone {
         let (cleaned, exchange) = (circuit.efficiency(), self.exchange.get());
         let [[a, b], [c, d]] =
             [[-(cleaned + exchange) / active, exchange / active], [exchange / dead, -exchange / dead]];
-        let fast = f64::midpoint(a, d) - (0.25 * (a - d).powi(2) + b * c).sqrt();
-        let slow = cleaned * exchange / (active * dead) / fast; // the product of both is the determinant
+        // Roots before products, so that nothing overflows or vanishes on the way.
+        let fast = f64::midpoint(a, d) - f64::hypot((a - d) / 2.0, b.sqrt() * c.sqrt());
+        let slow = (cleaned / active) * (exchange / dead / fast); // the product of both is the determinant
         let mode = |rate: f64, other: f64| {
             let suction = (-cleaned / active - other) / (rate - other);
             let still = -other / (rate - other);
@@ -247,7 +249,15 @@ impl Row {
 
     /// What has become of concentrations along the row.
     fn turned(&self, tau: f64, start: Line) -> Left {
-        let moves = self.cells * self.through * tau;
+        let moves = (self.cells * self.through * tau).min(f64::MAX);
+        if moves > Self::EVENED_OUT * self.cells * self.cells {
+            return self.evened_out(moves, start);
+        }
+        self.summed(moves, start)
+    }
+
+    /// The sum over the moves that are likely.
+    fn summed(&self, moves: f64, start: Line) -> Left {
         let likeliest = moves.floor();
         let reach = (12.0 * moves.sqrt() + 40.0).ceil();
         if self.passing.powf((moves - reach) / self.cells - 1.0) == 0.0 {
@@ -276,6 +286,27 @@ impl Row {
                 break;
             }
             last = term;
+        }
+        sum
+    }
+
+    /// From this many times the square of the cells on, the place within a round is even to `exp(-2 pi^2 * 10)`.
+    const EVENED_OUT: f64 = 10.0;
+
+    /// After very many moves each place within a round is equally likely, and the sum over the rounds is the generating
+    /// function of a Poisson number: `E[x^N] = exp(moves (x - 1))`, with `x` what one cell's move lets pass.
+    fn evened_out(&self, moves: f64, start: Line) -> Left {
+        let ln_x = self.passing.ln() / self.cells;
+        let of_rounds = (moves * ln_x.exp_m1()).exp();
+        if of_rounds == 0.0 {
+            return Left::even(0.0);
+        }
+        let mut place = Moved { rounds: 0.0, cells: 0.0, passed: 1.0 };
+        let mut sum = Left::even(0.0);
+        while place.cells < self.cells {
+            let weight = of_rounds * (-ln_x * place.cells).exp() / self.cells;
+            sum = sum.weighted(1.0, self.hold(&place, start), weight);
+            place.cells += 1.0;
         }
         sum
     }
@@ -338,4 +369,45 @@ pub fn displaced(beta: Beta, turnovers: Turnovers) -> Left {
     let (whole, part) = (turnovers.get().floor(), turnovers.get().fract());
     let suction = beta.penetration().powf(whole);
     Left { suction, mean: suction * (1.0 - part * beta.efficiency().get()) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn many_moves_are_summed_as_few_are() {
+        for (cells, kept, moves) in [(2, 0.5, 60.0), (7, 0.1, 700.0), (30, 1e-3, 2e4)] {
+            let circuit = Circuit { through: 1.0, kept, rounds: 1.0 };
+            let row = Row::new(NonZeroU16::new(cells).unwrap(), circuit);
+            let start = Line { suction: 2.0, slope: -0.01 };
+            let [one, other] = [row.summed(moves, start), row.evened_out(moves, start)];
+            assert!((one.mean / other.mean - 1.0).abs() < 1e-11, "{one:?} {other:?}");
+            assert!((one.suction / other.suction - 1.0).abs() < 1e-11, "{one:?} {other:?}");
+        }
+    }
+
+    #[test]
+    fn the_least_of_everything_is_no_nan() {
+        let tiny = [f64::MIN_POSITIVE, 1e-180, 1e-12, 0.5, 1.0 - f64::EPSILON];
+        for i in 0..tiny.len().pow(3) {
+            let [dead, exchange, kept] =
+                [i, i / tiny.len(), i / tiny.len().pow(2)].map(|i| tiny[i % tiny.len()]);
+            let zone = DeadZone::new(Share::new(dead).unwrap(), Share::new(exchange).unwrap()).unwrap();
+            let circuit = Circuit::new(kept, 0.0);
+            for tau in [0.0, 1e-180, 1.0, 1e15, f64::MAX] {
+                let left = Mixing::DeadZone(zone).left_in(circuit, tau);
+                let inside = -1e-12..=1.0 + 1e-12;
+                assert!(
+                    inside.contains(&left.mean) && inside.contains(&left.suction),
+                    "{dead:e} {exchange:e} {kept:e} {tau:e}: {left:?}"
+                );
+                let entered = Mixing::DeadZone(zone).entered_in(circuit, tau);
+                assert!(
+                    !entered.mean.is_nan() && !entered.suction.is_nan(),
+                    "{dead:e} {exchange:e} {kept:e} {tau:e}"
+                );
+            }
+        }
+    }
 }

@@ -1,6 +1,7 @@
 //! A tank and its circulation.
 
 use super::mixing::Mixing;
+use super::mixing_factor::MixingFactor;
 use super::turnovers::Turnovers;
 use crate::error::{ErrorKind, Result};
 use crate::filter::{Beta, Efficiency, Share};
@@ -36,6 +37,8 @@ pub struct Plant {
     pub short_circuit: Share,
     /// How the fluid moves through the tank.
     pub mixing: Mixing,
+    /// By what imperfect mixing multiplies the turnovers.
+    pub mixing_factor: MixingFactor,
 }
 
 impl Plant {
@@ -45,7 +48,8 @@ impl Plant {
     /// `no-flow` unless volume > 0 and flow > 0.
     pub fn new(volume: Volume, flow: Flow) -> Result<Self> {
         let (short_circuit, bypass, mixing) = (Share::NONE, Share::NONE, Mixing::Well);
-        let plant = Self { volume, flow, bypass, short_circuit, mixing };
+        let mixing_factor = MixingFactor::NONE;
+        let plant = Self { volume, flow, bypass, short_circuit, mixing, mixing_factor };
         if volume.litres() > 0.0 && flow.l_per_min() > 0.0 && plant.turnover_hours().is_finite() {
             Ok(plant)
         } else {

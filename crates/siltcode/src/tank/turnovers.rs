@@ -83,5 +83,9 @@ impl fmt::Display for Turnovers {
 /// ```
 #[must_use]
 pub fn turnovers_like_one_pass(beta: Beta) -> Turnovers {
+    // the limit where nothing is held back
+    if beta == Beta::ONE {
+        return Turnovers(1.0);
+    }
     Turnovers(beta.get().ln() / beta.efficiency().get())
 }

@@ -17,7 +17,8 @@
 //! ```
 //!
 //! Numbers are written with a decimal point. Groups of three digits may be set apart by a comma, an apostrophe or a
-//! space (`4,750 gal`, `18 000 L`); a decimal comma is refused rather than guessed.
+//! space (`4,750 gal`, `18 000 L`); a decimal comma is refused rather than guessed, and so is a point that may set apart
+//! thousands of a volume, a flow or a mass (`18.000 L`).
 
 mod text;
 
@@ -99,6 +100,17 @@ impl Kind {
         text::unit(self.name, symbol).of_base(base)
     }
 
+    /// What a user wrote, refused where it may mean two things.
+    fn asked(self, text: &str) -> Result<f64> {
+        if ["volume", "flow", "mass"].contains(&self.name)
+            && let Some([thousands, decimals]) = text::readings(text)
+        {
+            let text = text.trim().into();
+            return Err(ErrorKind::QuantityAmbiguous { text, thousands, decimals }.into());
+        }
+        self.read(text)
+    }
+
     fn read(self, text: &str) -> Result<f64> {
         let unreadable = || ErrorKind::QuantityUnreadable {
             text: text.trim().into(),
@@ -171,7 +183,7 @@ macro_rules! quantities {
 
             /// Reads a number and a unit of either system.
             fn from_str(text: &str) -> Result<Self> {
-                Self::KIND.read(text).map(Self)
+                Self::KIND.asked(text).map(Self)
             }
         }
 
@@ -184,7 +196,8 @@ macro_rules! quantities {
 
         impl<'de> Deserialize<'de> for $type {
             fn deserialize<D: Deserializer<'de>>(deserializer: D) -> std::result::Result<Self, D::Error> {
-                String::deserialize(deserializer)?.parse().map_err(serde::de::Error::custom)
+                let text = String::deserialize(deserializer)?;
+                Self::KIND.read(&text).map(Self).map_err(serde::de::Error::custom)
             }
         }
     )*

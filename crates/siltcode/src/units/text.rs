@@ -107,6 +107,18 @@ pub(super) fn number_and_unit(text: &str) -> Option<(f64, &str)> {
     Some((number(text[..start].trim())?, &text[start..]))
 }
 
+/// The two readings of `18.000 L`, with thousands and with decimals; none where the point can only part decimals: with
+/// more than three digits before it, a leading 0, or other than three digits behind it.
+pub(super) fn readings(text: &str) -> Option<[String; 2]> {
+    let text = text.trim();
+    let (number, unit) = text.split_at(text.find(|c: char| !(c.is_ascii_digit() || c == '.'))?);
+    let (whole, decimals) = number.split_once('.')?;
+    let ambiguous = (1..=3).contains(&whole.len()) && !whole.starts_with('0') && decimals.len() == 3;
+    let plain = number.trim_end_matches('0').trim_end_matches('.');
+    (ambiguous && !decimals.contains('.'))
+        .then(|| [format!("{whole}{decimals} {}", unit.trim()), format!("{plain} {}", unit.trim())])
+}
+
 /// Whether the letter at `i` is the `e` of `1.5e-3`.
 fn exponent(text: &str, i: usize) -> bool {
     let (before, rest) = text.split_at(i);
@@ -190,6 +202,26 @@ mod tests {
             ["1,5 m3", "4,75,000 L", "1.234.567 L", "m3", "18", "", "- L", "1 000,000 L", "NaN m3", "inf m"]
         {
             assert_eq!(number_and_unit(text).map(|(number, _)| number), None, "{text}");
+        }
+    }
+
+    #[test]
+    fn a_point_before_three_digits_may_set_apart_thousands() {
+        let readings = |text| readings(text).map(|[thousands, decimals]| format!("{thousands}, {decimals}"));
+        assert_eq!(readings("18.000 L").as_deref(), Some("18000 L, 18 L"));
+        assert_eq!(readings(" 4.755 gal").as_deref(), Some("4755 gal, 4.755 gal"));
+        for text in [
+            "18.0 L",
+            "18.00 L",
+            "0.500 L",
+            "1800.000 L",
+            "18 000 L",
+            "18.000.000 L",
+            "18.0005 L",
+            "L",
+            "18.000",
+        ] {
+            assert_eq!(readings(text), None, "{text}");
         }
     }
 

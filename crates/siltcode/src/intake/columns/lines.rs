@@ -155,6 +155,7 @@ impl<'a> LineReader<'a> {
         let (cell, end) = self.cell(text, at)?;
         match number::read(cell, self.rows.settled.marks).ok()? {
             Cell::Missing => Some((f64::NAN, end)),
+            _ if self.rows.settled.ungrouped => None,
             Cell::Number(number) if number.value.is_finite() && number.value.is_sign_positive() => {
                 Some((number.value, end))
             }
@@ -197,6 +198,9 @@ impl<'a> LineReader<'a> {
     /// `text-not-plain` if it says more than a row of columns can hold.
     fn full(&self, text: &str, line: u64, out: &mut Block) -> Result<()> {
         let Some(record) = self.record(text, line)? else { return Ok(()) };
+        if record.open_quote {
+            return self.refused("a quote that is not closed in its line", line);
+        }
         match aside(&record, &self.rows) {
             Aside::Passed(reason) => {
                 out.passed.add(reason, line);
@@ -213,10 +217,6 @@ impl<'a> LineReader<'a> {
         let id = named.map_or_else(|| unnamed(row.line), str::to_owned);
         let bottle = Identity { id, named: named.is_some(), ..Identity::default() };
         let length = self.rows.ensure_length(row);
-        if row.open_quote {
-            out.columns.problems.push(self.rows.problem(&ErrorKind::QuoteOpen {}.into(), None, row, None));
-            return Ok(());
-        }
         let pieces = length
             .map_err(|error| self.rows.problem(&error, None, row, None))
             .and_then(|()| self.rows.wide(&bottle, row).map_err(|rejected| rejected.problem));
