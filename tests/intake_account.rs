@@ -282,8 +282,9 @@ proptest! {
             found.entry(bottle).or_default().extend(runs);
         }
         let mut expected = by_bottle(&original);
-        found.values_mut().for_each(|runs| runs.sort());
-        expected.values_mut().for_each(|runs| runs.sort());
+        for runs in found.values_mut().chain(expected.values_mut()) {
+            runs.sort();
+        }
         prop_assert_eq!(found, expected, "{}", corrected.join("\n"));
     }
 }

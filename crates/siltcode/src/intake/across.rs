@@ -239,7 +239,7 @@ impl OfColumn {
             Role::Field(field) => self.add_field(*field, text),
             Role::Run => self.run = Some(text.to_owned()),
             Role::Id { .. } => {
-                self.bottle.id = text.to_owned();
+                text.clone_into(&mut self.bottle.id);
                 self.bottle.named = true;
             }
             Role::Code => self.printed = row::printed_code(text).ok(),

@@ -307,7 +307,10 @@ mod tests {
         }
     }
 
-    fn gathered(rows: &[(&str, Option<&str>, &[(Field, &str)])]) -> Vec<(String, usize)> {
+    /// A name, a label and what is said beside them.
+    type Row<'a> = (&'a str, Option<&'a str>, &'a [(Field, &'a str)]);
+
+    fn gathered(rows: &[Row<'_>]) -> Vec<(String, usize)> {
         let mut gatherer = Gatherer::default();
         gatherer.expect_labels(rows.iter().any(|(_, run, _)| run.is_some()));
         let mut bottles: Vec<Bottle> =

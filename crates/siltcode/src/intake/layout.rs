@@ -49,7 +49,7 @@ pub(super) struct Said {
     /// The standard of codes is named, which may mean its sizes or its range numbers.
     pub(super) standard: bool,
     /// They are called counts, which beside a counted volume are raw ones.
-    pub(super) called_counts: bool,
+    pub(super) named_as_raw: bool,
 }
 
 /// Where the counts stand.
@@ -307,9 +307,9 @@ fn holds_no_counts(cells: &[String]) -> bool {
         return true;
     }
     let size = |cell: &String| heading::counts(cell).and_then(|counts| counts.size);
-    let sized: Vec<(f64, Option<f64>)> = cells.iter().filter_map(size).collect();
-    let banded = sized.iter().any(|(_, to)| to.is_some());
-    let sizes: Vec<f64> = sized.into_iter().map(|(um, _)| um).collect();
+    let bands: Vec<(f64, Option<f64>)> = cells.iter().filter_map(size).collect();
+    let banded = bands.iter().any(|(_, to)| to.is_some());
+    let sizes: Vec<f64> = bands.into_iter().map(|(um, _)| um).collect();
     let all_numbers = cells.iter().filter(is_number).all(|cell| size(cell).is_some());
     all_numbers && (banded || sizes.len() == numbers) && are_sizes(&sizes)
 }
@@ -385,8 +385,7 @@ fn of_parts(groups: &[String], name: &str, units: &[String]) -> Option<Counts> {
         _ => heading::counts(name),
     };
     // A plain number or letter under a size is a run.
-    if group_speaks && of_group.counts.size.is_some() && found.as_ref().is_none_or(|counts| counts.is_bare())
-    {
+    if group_speaks && of_group.counts.size.is_some() && found.as_ref().is_none_or(Counts::is_bare) {
         let label = name.trim();
         let is_label = !label.is_empty() && label.len() <= 2;
         if is_label {
@@ -446,6 +445,9 @@ fn companions(roles: &[&Role]) -> Vec<(usize, Property, CompanionUnit)> {
 
 type Found = Option<(CountColumns, Said)>;
 
+/// A column of counts, and the upper size of its band \[um\].
+type Band = (CountColumn, Option<f64>);
+
 fn counts(columns: &[Column], heading: &[String], options: &Options) -> Result<Found> {
     let said: Vec<(usize, &Counts)> = (columns.iter().enumerate())
         .filter_map(|(column, found)| Some((column, found.counts.as_ref()?)))
@@ -497,10 +499,10 @@ fn wide(sized: &[(usize, &Counts)], heading: &[String], options: &Options) -> Re
         form: options.form.or_else(|| sized.iter().find_map(|(_, counts)| counts.form)),
         compared: sized.iter().any(|(_, counts)| counts.compared),
         standard: sized.iter().any(|(_, counts)| counts.standard),
-        called_counts: sized.iter().all(|(_, counts)| counts.called_counts),
+        named_as_raw: sized.iter().all(|(_, counts)| counts.named_as_raw),
     };
     let all_codes = sized.iter().all(|(_, counts)| counts.code && counts.basis.is_none() && !counts.counted);
-    let mut runs: Vec<(Option<String>, Vec<(CountColumn, Option<f64>)>)> = Vec::new();
+    let mut runs: Vec<(Option<String>, Vec<Band>)> = Vec::new();
     for &(column, counts) in sized {
         let Some((um, to)) = counts.size else { continue };
         let scale = options.scale.or(counts.scale).or(said.scale).unwrap_or(SizeScale::UmC);
@@ -550,12 +552,14 @@ fn wide(sized: &[(usize, &Counts)], heading: &[String], options: &Options) -> Re
 }
 
 /// One unit holds for the neighbours that say none, unless two are said.
-fn share_basis(kept: &mut [(CountColumn, Option<f64>)]) {
+fn share_basis(kept: &mut [Band]) {
     let said: Vec<Basis> = kept.iter().filter_map(|(count, _)| count.basis).collect();
     if let Some(&first) = said.first()
         && said.iter().all(|basis| *basis == first)
     {
-        kept.iter_mut().for_each(|(count, _)| count.basis = Some(first));
+        for (count, _) in kept {
+            count.basis = Some(first);
+        }
     }
 }
 
@@ -571,7 +575,7 @@ fn better(old: CountColumn, new: CountColumn) -> Result<CountColumn> {
     }
 }
 
-fn ensure_bands_adjoin(kept: &[(CountColumn, Option<f64>)], heading: &[String]) -> Result<()> {
+fn ensure_bands_adjoin(kept: &[Band], heading: &[String]) -> Result<()> {
     let name = |column: &CountColumn| heading[column.column].trim().to_owned();
     for pair in kept.windows(2) {
         let ((below, to), (above, _)) = (&pair[0], &pair[1]);
@@ -601,7 +605,7 @@ fn long(columns: &[Column], said: &[(usize, &Counts)], options: &Options) -> Fou
         form: options.form.or(of_count.form).or(of_size.form),
         compared: of_size.compared,
         standard: false,
-        called_counts: of_count.called_counts,
+        named_as_raw: of_count.named_as_raw,
     };
     let long = CountColumns::Long {
         form: said.form.unwrap_or(Form::Cumulative),
@@ -679,7 +683,7 @@ impl Layout {
             form: options.form.or(corner.form).or(banded.then_some(Form::Differential)),
             compared: own_sizes.iter().any(|counts| counts.compared),
             standard: false,
-            called_counts: corner.called_counts,
+            named_as_raw: corner.named_as_raw,
         };
         let counts = CountColumns::Across {
             form: said.form.unwrap_or(Form::Cumulative),

@@ -106,7 +106,7 @@ impl<W: Write> RejectWriter<W> {
 fn quoted(value: &str) -> String {
     let plain =
         !value.is_empty() && value.chars().all(|c| !c.is_whitespace() && !matches!(c, '"' | '\\' | '='));
-    if plain { value.to_owned() } else { format!("{:?}", value) }
+    if plain { value.to_owned() } else { format!("{value:?}") }
 }
 
 /// A part of a file of rejected rows: how it was read, and its lines.
@@ -198,12 +198,11 @@ fn pairs(text: &str) -> Vec<(String, String)> {
     let mut pairs = Vec::new();
     let mut rest = text.trim_start();
     while let Some((name, behind)) = rest.split_once('=') {
-        let (value, left) = match behind.strip_prefix('"') {
-            Some(inner) => unquoted(inner),
-            None => {
-                let end = behind.find(char::is_whitespace).unwrap_or(behind.len());
-                (behind[..end].to_owned(), &behind[end..])
-            }
+        let (value, left) = if let Some(inner) = behind.strip_prefix('"') {
+            unquoted(inner)
+        } else {
+            let end = behind.find(char::is_whitespace).unwrap_or(behind.len());
+            (behind[..end].to_owned(), &behind[end..])
         };
         pairs.push((name.trim().to_owned(), value));
         rest = left.trim_start();

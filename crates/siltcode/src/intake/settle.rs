@@ -13,7 +13,7 @@ use super::row::cell_basis;
 use super::statement::{self, Context};
 use super::statistic::statistic;
 use super::table::{is_count, is_run_label};
-use crate::class::iso4406::{Code, RangeNumber};
+use crate::class::iso4406::{Code, Place, RangeNumber};
 use crate::count::{Basis, CountedVolume, Dilution};
 use crate::error::{Error, ErrorKind, Result};
 use crate::size::{Size, SizeScale};
@@ -146,8 +146,11 @@ pub(super) fn unsettled(layout: Layout) -> Settled {
     }
 }
 
+/// Two places that say different things, each with its line.
+type Disagreement<T> = [(u64, T); 2];
+
 /// The one value that several places say, or the two that differ, each with its line.
-fn agreed<T: PartialEq + Copy>(said: &[(u64, T)]) -> std::result::Result<Option<(u64, T)>, [(u64, T); 2]> {
+fn agreed<T: PartialEq + Copy>(said: &[(u64, T)]) -> std::result::Result<Option<(u64, T)>, Disagreement<T>> {
     let Some(&first) = said.first() else { return Ok(None) };
     match said.iter().find(|(_, other)| *other != first.1) {
         Some(&second) => Err([first, second]),
@@ -341,7 +344,7 @@ fn settle_basis(
         .map(CountedVolume::ml)
         .or_else(|| volumes_of(layout, evidence.rows, marks).map(|(_, ml)| ml).next());
     let found = match volume {
-        Some(_) if layout.said.called_counts => Some(Basis::Raw),
+        Some(_) if layout.said.named_as_raw => Some(Basis::Raw),
         _ => decided_by_codes(layout, evidence, marks, volume),
     };
     match found {
@@ -417,7 +420,7 @@ fn decided_by_codes(
         let Some(code) = row.text(Some(code_column)).and_then(|text| text.parse::<Code>().ok()) else {
             continue;
         };
-        let numbers = code.places().map(|place| place.range_number());
+        let numbers = code.places().map(Place::range_number);
         let counts = columns.map(|column| match number::read(row.cells.get(column?)?, marks) {
             Ok(Cell::Number(number)) => Some(number.value),
             _ => None,

@@ -97,15 +97,12 @@ fn is_size_row(cells: &[String]) -> bool {
 /// Whether a row under the heading holds counts, or codes, where it names them.
 fn has_rows(layout: &Layout, rows: &[Record]) -> bool {
     let columns = layout.count_columns();
-    let holds = |record: &Record| match layout.counts {
-        CountColumns::Codes { column } => {
-            record.text(Some(column)).is_some_and(|text| printed_code(text).is_ok())
+    let holds = |record: &Record| {
+        if let CountColumns::Codes { column } = layout.counts {
+            return record.text(Some(column)).is_some_and(|text| printed_code(text).is_ok());
         }
-        _ => {
-            let filled =
-                columns.iter().filter(|&&column| record.cells.get(column).is_some_and(is_count)).count();
-            filled > 0 && 2 * filled >= columns.len()
-        }
+        let filled = columns.iter().filter(|&&column| record.cells.get(column).is_some_and(is_count)).count();
+        filled > 0 && 2 * filled >= columns.len()
     };
     rows.iter().any(holds)
 }

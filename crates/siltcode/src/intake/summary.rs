@@ -26,6 +26,9 @@ pub(super) enum Fit {
     None,
 }
 
+/// A summary: its name, what it is, and its value at one size.
+type Known = (&'static str, Statistic, fn(&OfSize) -> f64);
+
 /// Whether a row is a summary of the runs of the bottle above it.
 pub(super) fn fit(record: &Record, bottle: &Sample, counts: &CountColumns, marks: Marks) -> Fit {
     let CountColumns::Wide { form: Form::Cumulative, runs } = counts else { return Fit::None };
@@ -40,7 +43,7 @@ pub(super) fn fit(record: &Record, bottle: &Sample, counts: &CountColumns, marks
     }
     let fits = |value: fn(&OfSize) -> f64| sizes.iter().all(|size| size.is(value(size)));
     let chance: f64 = sizes.iter().map(OfSize::chance).product();
-    let known: [(&str, Statistic, fn(&OfSize) -> f64); 6] = [
+    let known: [Known; 6] = [
         ("mean", Statistic::Mean, |size| size.mean),
         ("standard deviation", Statistic::Spread, |size| size.deviation(1.0)),
         ("standard deviation", Statistic::Spread, |size| size.deviation(0.0)),

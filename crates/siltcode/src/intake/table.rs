@@ -328,7 +328,9 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
         let mut layout = Layout::across(&blank, &rows, self.options)?;
         let CountColumns::Across { columns, .. } = &mut layout.counts else { return None };
         columns.truncate(1);
-        columns.iter_mut().for_each(|across| across.id = None);
+        for across in columns {
+            across.id = None;
+        }
         Some(Heading { layout, above: 0, below: 0, names: 0, own: false })
     }
 
@@ -493,7 +495,7 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
             return Ok(self.pass_over(PassedOver::Heading, record));
         }
         self.loose_is_settled();
-        self.data(record)
+        Ok(self.data(record))
     }
 
     /// A line that names the bottle of the rows below it: `Bottle W-12`, `Sample: W-12`.
@@ -520,29 +522,31 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
     }
 
     /// A row that holds counts, or should.
-    fn data(&mut self, record: Record) -> Result<Option<Record>> {
-        let Some(open) = &self.table else { return Ok(Some(record)) };
+    fn data(&mut self, record: Record) -> Option<Record> {
+        let Some(open) = &self.table else { return Some(record) };
         if let Err(error) = open.rows.ensure_length(&record) {
             let bottle = self.identity(&record);
             let rejected = self.rows().map(|rows| rows.rejected(&bottle, &error, None, &record));
-            rejected.into_iter().for_each(|rejected| self.reject_row(rejected));
-            return Ok(Some(record));
+            if let Some(rejected) = rejected {
+                self.reject_row(rejected);
+            }
+            return Some(record);
         }
         if matches!(open.rows.settled.layout.counts, CountColumns::Long { .. }) {
             self.long(record);
-            return Ok(None);
+            return None;
         }
         if let Some(verdict) = self.summary_by_arithmetic(&record) {
-            return Ok(match verdict {
+            return match verdict {
                 Ok(reason) => self.pass_over(reason, record),
                 Err(problem) => {
                     self.reject(problem);
                     Some(record)
                 }
-            });
+            };
         }
         let bottle = self.identity(&record);
-        let Some(rows) = self.rows() else { return Ok(Some(record)) };
+        let Some(rows) = self.rows() else { return Some(record) };
         let pieces = match rows.settled.layout.counts {
             CountColumns::Wide { .. } => rows.wide(&bottle, &record),
             _ => rows.printed(&bottle, &record).map(|piece| vec![piece]),
@@ -555,7 +559,7 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
             let error = ErrorKind::RowRepeated { first }.into();
             let problem = rows.problem(&error, None, &record, Some(&bottle));
             self.reject(problem);
-            return Ok(Some(record));
+            return Some(record);
         }
         match pieces {
             Ok(mut pieces) => {
@@ -572,13 +576,13 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
                 {
                     piece.rows = vec![record];
                     self.add(pieces);
-                    return Ok(None);
+                    return None;
                 }
                 self.add(pieces);
             }
             Err(rejected) => self.reject_row(*rejected),
         }
-        Ok(Some(record))
+        Some(record)
     }
 
     fn rows(&self) -> Option<&RowReader<'o>> {
@@ -699,13 +703,11 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
         let Some(across) = &mut open.across else { return Some(record) };
         match across.take(record, &open.rows) {
             Ok(()) => None,
-            Err((record, reason)) => match reason {
-                Some(reason) => self.pass_over(reason, record),
-                None => {
-                    self.loose.push(record);
-                    None
-                }
-            },
+            Err((record, Some(reason))) => self.pass_over(reason, record),
+            Err((record, None)) => {
+                self.loose.push(record);
+                None
+            }
         }
     }
 
@@ -754,12 +756,16 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
                 problem.rejected = bottle.records();
                 problem
             });
-            problems.into_iter().for_each(|problem| self.reject(problem));
+            if let Some(problem) = problems {
+                self.reject(problem);
+            }
             return;
         }
         if let (Some(rows), Some((ratio, size))) = (self.rows(), bottle.widest()) {
             let notice = notices::runs_differ(&rows.table, &bottle.sample, ratio, size);
-            notice.into_iter().for_each(|notice| self.sink.notice(notice));
+            if let Some(notice) = notice {
+                self.sink.notice(notice);
+            }
         }
         let records = bottle.records();
         if bottle.blank {
@@ -831,7 +837,7 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
     fn set_aside(&mut self, lines: Vec<Record>) {
         let reason = if self.tables == 0 { PassedOver::Preamble } else { PassedOver::Remark };
         for line in lines {
-            if self.looks_like_row(&line) {
+            if looks_like_row(&line) {
                 let error = Error::from(ErrorKind::RowWithoutHeading {});
                 let position = Position {
                     file: Some(self.origin.file.clone()),
@@ -856,12 +862,6 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
                 self.passed.add(reason, line.line);
             }
         }
-    }
-
-    /// Whether a line beside a table holds three numbers or more, as a row of counts does.
-    fn looks_like_row(&self, line: &Record) -> bool {
-        let numbers = line.cells.iter().filter(|cell| is_count(cell)).count();
-        numbers >= 3 || line.open_quote
     }
 
     fn end_table(&mut self) {
@@ -1194,6 +1194,12 @@ fn is_rule(record: &Record) -> bool {
                 && (record.cells.len() == 1 || cell.starts_with(['-', '=', ':', '_']))
                 && cell.len() >= 3
         })
+}
+
+/// Whether a line beside a table holds three numbers or more, as a row of counts does.
+fn looks_like_row(line: &Record) -> bool {
+    let numbers = line.cells.iter().filter(|cell| is_count(cell)).count();
+    numbers >= 3 || line.open_quote
 }
 
 /// Whether a cell holds a number as a count does: digits, a bound, or too many to count.

@@ -1,6 +1,7 @@
 //! XLSX workbooks: each sheet's cells become records, and then go the way of every record.
 
 use std::collections::{BTreeMap, HashSet};
+use std::fmt::Write as _;
 use std::io::Cursor;
 
 use calamine::{DataRef, Reader, SheetType, SheetVisible, Xlsx, open_workbook_from_rs};
@@ -163,11 +164,10 @@ fn text(cell: &DataRef<'_>, format: &str) -> String {
         DataRef::Float(value) => number(*value, format),
         #[allow(clippy::cast_precision_loss)] // a whole number of a spreadsheet is a double itself
         DataRef::Int(value) => number(*value as f64, format),
-        DataRef::String(text) => text.clone(),
         DataRef::SharedString(text) => (*text).to_owned(),
         DataRef::Bool(value) => value.to_string(),
         DataRef::DateTime(moment) => date(&moment.to_ymd_hms_milli(), format),
-        DataRef::DateTimeIso(text) | DataRef::DurationIso(text) => text.clone(),
+        DataRef::String(text) | DataRef::DateTimeIso(text) | DataRef::DurationIso(text) => text.clone(),
         DataRef::Error(error) => error.to_string(),
     }
 }
@@ -211,12 +211,13 @@ fn as_shown(&(year, month, day, ..): &Moment, format: &str) -> Option<String> {
     while let Some(first) = rest.chars().next() {
         let length = rest.len() - rest.trim_start_matches(first).len();
         match (first, length) {
-            ('y', 4) => shown.push_str(&format!("{year:04}")),
-            ('m', 2) => shown.push_str(&format!("{month:02}")),
-            ('d', 2) => shown.push_str(&format!("{day:02}")),
-            ('.' | '-' | '/', 1) => shown.push(first),
+            ('y', 4) => write!(shown, "{year:04}"),
+            ('m', 2) => write!(shown, "{month:02}"),
+            ('d', 2) => write!(shown, "{day:02}"),
+            ('.' | '-' | '/', 1) => write!(shown, "{first}"),
             _ => return None,
         }
+        .ok()?;
         parts += usize::from(first.is_alphabetic());
         rest = &rest[length..];
     }

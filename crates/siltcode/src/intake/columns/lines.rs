@@ -218,8 +218,8 @@ impl<'a> LineReader<'a> {
         let bottle = Identity { id, named: named.is_some(), ..Identity::default() };
         let length = self.rows.ensure_length(row);
         let pieces = length
-            .map_err(|error| self.rows.problem(&error, None, row, None))
-            .and_then(|()| self.rows.wide(&bottle, row).map_err(|rejected| rejected.problem));
+            .map_err(|error| Box::new(self.rows.problem(&error, None, row, None)))
+            .and_then(|()| self.rows.wide(&bottle, row).map_err(|rejected| Box::new(rejected.problem)));
         match pieces {
             Ok(_) if named.is_none() && self.rows.settled.layout.id.is_some() => {
                 self.refused("a row without a bottle", row.line)
@@ -237,7 +237,7 @@ impl<'a> LineReader<'a> {
                 Ok(())
             }
             Err(problem) => {
-                out.columns.problems.push(problem);
+                out.columns.problems.push(*problem);
                 Ok(())
             }
         }

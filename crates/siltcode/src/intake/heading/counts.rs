@@ -25,7 +25,7 @@ pub(in crate::intake) struct Counts {
     /// Whether counts or particles are named.
     pub(in crate::intake) counted: bool,
     /// Whether counts are named by that word, not as particles or concentrations.
-    pub(in crate::intake) called_counts: bool,
+    pub(in crate::intake) named_as_raw: bool,
     /// Whether a size or channel is named.
     pub(in crate::intake) sized: bool,
     /// Whether the code, its standard or a range number is named.
@@ -84,13 +84,10 @@ pub(in crate::intake) fn parse(text: &str) -> Parsed {
     let mut parsed = Parsed::default();
     let mut rest = tokens.as_slice();
     while let [first, behind @ ..] = rest {
-        rest = match parsed.counts.take(rest) {
-            Some(left) => left,
-            None => {
-                parsed.unknown.get_or_insert_with(|| first.to_string());
-                behind
-            }
-        };
+        rest = parsed.counts.take(rest).unwrap_or_else(|| {
+            parsed.unknown.get_or_insert_with(|| first.to_string());
+            behind
+        });
     }
     parsed
 }
@@ -320,7 +317,7 @@ impl Counts {
             _ if is("differential") => self.form = Some(Form::Differential),
             _ if is("counting") => {
                 self.counted = true;
-                self.called_counts |= is("count-word");
+                self.named_as_raw |= is("count-word");
             }
             "number" | "numbers" | "klasse" | "class" | "classe" if self.standard => self.code = true,
             _ if is("sized") => self.sized = true,
