@@ -299,7 +299,11 @@ impl RowReader<'_> {
 /// The columns of counts of a table of plain rows, or why it is none.
 fn plain_counts(rows: &RowReader<'_>, delimiter: u8) -> std::result::Result<Vec<CountColumn>, &'static str> {
     let layout = &rows.settled.layout;
-    let CountColumns::Wide { form, runs } = &layout.counts else { return Err("no column per size") };
+    let (form, runs) = match &layout.counts {
+        CountColumns::Wide { form, runs } => (form, runs),
+        CountColumns::Long { .. } | CountColumns::Across { .. } => return Err("a row per size"),
+        CountColumns::Codes { .. } | CountColumns::Numbers { .. } => return Err("codes without counts"),
+    };
     let [run] = runs.as_slice() else { return Err("runs side by side") };
     let columns = &run.columns;
     let scales_differ = columns.iter().any(|count| count.size.scale() != columns[0].size.scale());
