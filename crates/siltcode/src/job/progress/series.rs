@@ -5,7 +5,7 @@ use super::errors::StandardErrors;
 use super::fit::{Edge, Fit, FloorRule, FloorTest, Goodness, ShownEfficiency, chance_above};
 use super::joint::{Given, Joint, floor_by_chance};
 use super::seen::Observed;
-use crate::certainty::{Context, Level, Probability, Scatter};
+use crate::certainty::{Context, Level, Probability, Scatter, normal};
 use crate::count::PerMl;
 use crate::error::{Error, ErrorKind, Result};
 use crate::filter::Efficiency;
@@ -194,6 +194,32 @@ impl Progress {
         let bin = self.sizes.iter().position(|progress| progress.size == size)?;
         let [first, _] = self.joint.data.span();
         Some(per_ml(self.joint.at(bin, turnovers.get().max(first))))
+    }
+
+    /// The floor of a fitted size and larger, by the best estimate: 0 unless one is shown. None at other sizes.
+    #[must_use]
+    pub fn floor(&self, size: Size) -> Option<PerMl> {
+        let bin = self.sizes.iter().position(|progress| progress.size == size)?;
+        Some(per_ml(self.joint.floor_from(bin)))
+    }
+
+    /// With what confidence a limit is met at a fitted size after so many more turnovers; without a number, with what
+    /// confidence it is ever met. None at other sizes, and for a limit of 0.
+    ///
+    /// The ends of the interval of what remains lie where this is half of what the level leaves, and the rest.
+    #[must_use]
+    pub fn confidence(&self, size: Size, limit: PerMl, more: Option<Turnovers>) -> Option<Probability> {
+        let bin = self.sizes.iter().position(|progress| progress.size == size)?;
+        let [_, last] = self.joint.data.span();
+        let mut confidence = self.joint.confidence(bin, limit.get());
+        let deviate = |more: Option<Turnovers>| match more {
+            Some(more) => confidence.by(last + more.get()),
+            None => confidence.ever(),
+        };
+        (limit > PerMl::ZERO)
+            .then_some(more)
+            .map(deviate)
+            .map(|z| Probability::rounded(normal::upper_tail(-z)))
     }
 
     /// The logarithm of the likelihood of all counts, with what was known of the elements beforehand \[-\].

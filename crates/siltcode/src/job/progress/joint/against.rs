@@ -108,9 +108,9 @@ impl Joint {
         ml: f64,
     ) -> Option<f64> {
         let (model, numbers) = (&self.model, self.best());
-        let expected = model.at(&numbers.x, bin, turnovers);
-        let mut slope = vec![0.0; model.numbers()];
-        model.add_slope(&numbers.x, bin, turnovers, &mut slope, 1.0 / expected);
+        let (values, mut slope) = (model.values(&numbers.x), vec![0.0; model.numbers()]);
+        let expected = model.at(&values, bin, turnovers);
+        model.add_slope(&values, bin, turnovers, &mut slope, 1.0 / expected);
         let fitted = self.variance(model, numbers, &[slope])?[0][0];
         let counted = 1.0 / (ml * expected);
         let off = ((count + 0.5) / (ml * expected + 0.5)).ln();

@@ -43,14 +43,14 @@ impl Through {
 
     /// The concentration \[particles/mL\].
     pub(super) fn sum_of(&self, model: &Model, x: &[f64]) -> f64 {
-        let sum: f64 = (self.from..model.bins).map(|bin| model.at(x, bin, self.turnovers)).sum();
-        sum.max(f64::MIN_POSITIVE)
+        model.sum(&model.values(x), self.from..model.bins, self.turnovers).max(f64::MIN_POSITIVE)
     }
 
     fn slope(&self, model: &Model, x: &[f64]) -> Vec<f64> {
-        let (mut slope, by) = (vec![0.0; model.numbers()], 1.0 / self.sum_of(model, x));
+        let (mut slope, by, values) =
+            (vec![0.0; model.numbers()], 1.0 / self.sum_of(model, x), model.values(x));
         for bin in self.from..model.bins {
-            model.add_slope(x, bin, self.turnovers, &mut slope, by);
+            model.add_slope(&values, bin, self.turnovers, &mut slope, by);
         }
         slope
     }

@@ -44,19 +44,18 @@ impl Fall {
         (turnovers.min(to) - from).max(0.0)
     }
 
-    /// What is left after turnovers, from the logarithms of the rates of the periods.
-    pub(super) fn left(&self, ln_rates: &[f64], turnovers: f64, bend: f64) -> Left {
+    /// What is left after turnovers, from the rates of the periods.
+    pub(super) fn left(&self, rates: &[f64], turnovers: f64, bend: f64) -> Left {
         if self.mixing != Mixing::Well {
-            let [above, floor] =
-                self.mixing.above_and_floor(ln_rates[0].exp().min(self.most_rate()), turnovers);
+            let [above, floor] = self.mixing.above_and_floor(rates[0].min(self.most_rate()), turnovers);
             return Left { above, floor };
         }
-        Left { above: (-self.fallen(ln_rates, turnovers) * self.bent(turnovers, bend)).exp(), floor: 1.0 }
+        Left { above: (-self.fallen(rates, turnovers) * self.bent(turnovers, bend)).exp(), floor: 1.0 }
     }
 
     /// The sum of the turnovers in each period times its rate.
-    pub(super) fn fallen(&self, ln_rates: &[f64], turnovers: f64) -> f64 {
-        (0..self.periods()).map(|period| self.within(period, turnovers) * ln_rates[period].exp()).sum()
+    pub(super) fn fallen(&self, rates: &[f64], turnovers: f64) -> f64 {
+        (0..self.periods()).map(|period| self.within(period, turnovers) * rates[period]).sum()
     }
 
     /// By what a bend changes the fall up to a place: more before the middle of the samples, less behind it.
@@ -72,7 +71,7 @@ impl Fall {
     /// How what is left follows the logarithm of the rate of a period: \[above the floor, of the floor\].
     pub(super) fn slope(
         &self,
-        ln_rates: &[f64],
+        rates: &[f64],
         turnovers: f64,
         bend: f64,
         period: usize,
@@ -80,10 +79,10 @@ impl Fall {
     ) -> [f64; 2] {
         const STEP: f64 = 1e-4;
         if self.mixing == Mixing::Well {
-            let fallen = self.within(period, turnovers) * ln_rates[period].exp();
+            let fallen = self.within(period, turnovers) * rates[period];
             return [-left.above * fallen * self.bent(turnovers, bend), 0.0];
         }
-        let [up, down] = [STEP, -STEP].map(|step| self.left(&[ln_rates[0] + step], turnovers, bend));
+        let [up, down] = [STEP, -STEP].map(|step| self.left(&[rates[0] * (1.0 + step)], turnovers, bend));
         [(up.above - down.above) / (2.0 * STEP), (up.floor - down.floor) / (2.0 * STEP)]
     }
 }

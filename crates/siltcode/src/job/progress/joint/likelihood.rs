@@ -10,7 +10,7 @@ use std::sync::Arc;
 use super::super::seen::Term;
 use super::data::{Data, Sampled};
 use super::linear::Matrix;
-use super::model::Model;
+use super::model::{Model, Values};
 use crate::certainty::gamma::ln_gamma;
 
 /// Samples and how their bottles scatter: the likelihood over the numbers of a [`Model`].
@@ -57,10 +57,11 @@ impl Likelihood {
 
     /// The logarithm of the likelihood with what was known beforehand.
     pub(super) fn value(&self, model: &Model, x: &[f64]) -> f64 {
-        let counted: f64 = self.data.samples.iter().map(|sample| self.counted(sample, model, x)).sum();
+        let values = model.values(x);
+        let counted: f64 = self.data.samples.iter().map(|sample| self.counted(sample, model, &values)).sum();
         let bounded = self.data.samples.iter().zip(&self.bounds).flat_map(|(sample, terms)| {
             terms.iter().map(|(from, term)| {
-                let per_ml: f64 = (*from..model.bins).map(|bin| model.at(x, bin, sample.turnovers)).sum();
+                let per_ml = model.sum(&values, *from..model.bins, sample.turnovers);
                 term.at(per_ml.max(NOTHING)).value
             })
         });
@@ -68,10 +69,10 @@ impl Likelihood {
         if value.is_nan() { f64::NEG_INFINITY } else { value }
     }
 
-    fn counted(&self, sample: &Sampled, model: &Model, x: &[f64]) -> f64 {
+    fn counted(&self, sample: &Sampled, model: &Model, values: &Values) -> f64 {
         let (mut value, mut total, mut count) = (0.0, 0.0, 0.0);
         for cell in &sample.cells {
-            let mean = (cell.ml * sum(model, x, cell.bins.clone(), sample.turnovers)).max(NOTHING);
+            let mean = (cell.ml * model.sum(values, cell.bins.clone(), sample.turnovers)).max(NOTHING);
             value += if cell.count > 0.0 { cell.count * mean.ln() } else { 0.0 };
             total += mean;
             count += cell.count;
@@ -86,35 +87,34 @@ impl Likelihood {
     pub(super) fn local(&self, model: &Model, x: &[f64], local: &mut Local) {
         local.slope.fill(0.0);
         local.information.clear();
-        let numbers = model.numbers();
+        let (numbers, values) = (model.numbers(), model.values(x));
         let (mut own, mut shared) = (vec![0.0; numbers], vec![0.0; numbers]);
         for (sample, terms) in self.data.samples.iter().zip(&self.bounds) {
-            let total: f64 = sample
-                .cells
-                .iter()
-                .map(|cell| cell.ml * sum(model, x, cell.bins.clone(), sample.turnovers))
-                .sum();
-            let count: f64 = sample.cells.iter().map(|cell| cell.count).sum();
-            let scale = 1.0 + self.variance * total;
-            let pulled = (1.0 + self.variance * count) / scale;
+            let (mut total, mut count) = (0.0, 0.0);
             shared.fill(0.0);
             for cell in &sample.cells {
                 own.fill(0.0);
-                for bin in cell.bins.clone() {
-                    model.add_slope(x, bin, sample.turnovers, &mut own, cell.ml);
-                }
-                let mean = (cell.ml * sum(model, x, cell.bins.clone(), sample.turnovers)).max(NOTHING);
-                add(&mut local.slope, &own, cell.count / mean - pulled);
+                let slopes = cell.bins.clone();
+                let per_ml: f64 = slopes
+                    .map(|bin| model.add_slope(&values, bin, sample.turnovers, &mut own, cell.ml))
+                    .sum();
+                let mean = (cell.ml * per_ml).max(NOTHING);
+                (total, count) = (total + mean, count + cell.count);
+                add(&mut local.slope, &own, cell.count / mean);
                 add(&mut shared, &own, 1.0);
                 local.information.add_outer(&own, 1.0 / mean);
             }
-            local.information.add_outer(&shared, -self.variance / scale);
+            let scale = 1.0 + self.variance * total;
+            add(&mut local.slope, &shared, -(1.0 + self.variance * count) / scale);
+            if self.variance > 0.0 {
+                local.information.add_outer(&shared, -self.variance / scale);
+            }
             for (from, term) in terms {
                 own.fill(0.0);
-                for bin in *from..model.bins {
-                    model.add_slope(x, bin, sample.turnovers, &mut own, 1.0);
-                }
-                let at = term.at(sum(model, x, *from..model.bins, sample.turnovers).max(NOTHING));
+                let bins = *from..model.bins;
+                let per_ml: f64 =
+                    bins.map(|bin| model.add_slope(&values, bin, sample.turnovers, &mut own, 1.0)).sum();
+                let at = term.at(per_ml.max(NOTHING));
                 add(&mut local.slope, &own, at.slope);
                 local.information.add_outer(&own, (-at.curve).max(0.0));
             }
@@ -126,10 +126,11 @@ impl Likelihood {
     /// variances, and how many there are.
     pub(in super::super) fn goodness(&self, model: &Model, x: &[f64]) -> (f64, f64, u32) {
         let (mut deviance, mut pearson, mut number) = (0.0, 0.0, 0);
+        let values = model.values(x);
         for sample in &self.data.samples {
             let mut totals = [0.0; 2];
             for cell in &sample.cells {
-                let mean = (cell.ml * sum(model, x, cell.bins.clone(), sample.turnovers)).max(NOTHING);
+                let mean = (cell.ml * model.sum(&values, cell.bins.clone(), sample.turnovers)).max(NOTHING);
                 let off = cell.count - mean;
                 pearson += off * off / mean;
                 deviance += if cell.count > 0.0 { 2.0 * cell.count * (cell.count / mean).ln() } else { 0.0 };
@@ -151,10 +152,6 @@ fn shared(count: f64, mean: f64, variance: f64) -> f64 {
         return count - mean;
     }
     (count + 1.0 / variance) * (variance * (count - mean) / (1.0 + variance * mean)).ln_1p()
-}
-
-fn sum(model: &Model, x: &[f64], bins: std::ops::Range<usize>, turnovers: f64) -> f64 {
-    bins.map(|bin| model.at(x, bin, turnovers)).sum()
 }
 
 fn add(to: &mut [f64], vector: &[f64], by: f64) {

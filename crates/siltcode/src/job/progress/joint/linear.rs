@@ -25,14 +25,13 @@ impl Matrix {
         self.entries[row * self.size + column] += value;
     }
 
-    /// Adds `by` times the outer product of a vector.
+    /// Adds `by` times the outer product of a vector, of which few entries need not be 0.
     pub(super) fn add_outer(&mut self, vector: &[f64], by: f64) {
-        for (row, left) in vector.iter().enumerate() {
-            if *left != 0.0 {
-                let start = row * self.size;
-                for (entry, right) in self.entries[start..=start + row].iter_mut().zip(vector) {
-                    *entry += by * left * right;
-                }
+        let there = || vector.iter().enumerate().filter(|(_, value)| **value != 0.0);
+        for (row, left) in there() {
+            let start = row * self.size;
+            for (column, right) in there().take_while(|(column, _)| *column <= row) {
+                self.entries[start + column] += by * left * right;
             }
         }
     }

@@ -134,12 +134,12 @@ impl Joint {
 
     /// The concentration of all bins from one on together, by the best estimate \[particles/mL\].
     pub(super) fn at(&self, from: usize, turnovers: f64) -> f64 {
-        (from..self.model.bins).map(|bin| self.model.at(&self.best().x, bin, turnovers)).sum()
+        self.model.sum(&self.model.values(&self.best().x), from..self.model.bins, turnovers)
     }
 
     /// The concentration of one bin, by the best estimate \[particles/mL\].
     pub(super) fn bin_at(&self, bin: usize, turnovers: f64) -> f64 {
-        self.model.at(&self.best().x, bin, turnovers)
+        self.model.at(&self.model.values(&self.best().x), bin, turnovers)
     }
 
     /// The floor of all bins from one on together, by the best estimate \[particles/mL\].
@@ -205,7 +205,7 @@ impl Joint {
         };
         let rate = model.rate(bin, model.periods - 1);
         let mut floor = vec![0.0; model.numbers()];
-        model.add_slope(&best.x, bin, f64::INFINITY, &mut floor, 1.0);
+        floor[model.floor_place(bin)] = 1.0;
         let slopes = [unit(bin, best.x[bin].exp()), unit(rate, best.x[rate].exp()), floor];
         let variance = self.variance(model, best, &slopes)?;
         let has_floor = self.floor(bin) > 0.0;

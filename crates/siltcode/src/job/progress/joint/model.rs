@@ -57,7 +57,21 @@ pub(in super::super) struct Model {
     pub(super) most: Vec<f64>,
 }
 
+/// The numbers of a fit, with the heights and rates that they stand for.
+#[derive(Debug)]
+pub(in super::super) struct Values<'a> {
+    x: &'a [f64],
+    /// Heights \[particles/mL\], then rates \[1/turnover\].
+    powers: Vec<f64>,
+}
+
 impl Model {
+    /// What numbers stand for.
+    pub(super) fn values<'a>(&self, x: &'a [f64]) -> Values<'a> {
+        let logarithms = &x[..self.floor_place(0)];
+        Values { x, powers: logarithms.iter().map(|log| log.exp()).collect() }
+    }
+
     /// For samples, with the efficiency of the elements in each bin and period where it is known.
     pub(super) fn new(data: &Data, fall: Fall, expected: &[Vec<Option<f64>>]) -> Self {
         let (bins, periods) = (data.bins, fall.periods());
@@ -171,34 +185,52 @@ impl Model {
     }
 
     /// The concentration of a bin after turnovers; the floor after an infinite number of them \[particles/mL\].
-    pub(super) fn at(&self, x: &[f64], bin: usize, turnovers: f64) -> f64 {
-        let floor = self.floor(x, bin);
+    pub(super) fn at(&self, values: &Values, bin: usize, turnovers: f64) -> f64 {
+        let floor = values.x[self.floor_place(bin)];
         if turnovers.is_infinite() {
             return floor;
         }
-        let left = self.fall.left(&x[self.rate(bin, 0)..], turnovers, x[self.bend_place()]);
-        x[bin].exp() * left.above + floor * left.floor
+        let left = self.fall.left(self.rates_of(values, bin), turnovers, values.x[self.bend_place()]);
+        values.powers[bin] * left.above + floor * left.floor
     }
 
-    /// Adds `by` times the slope of a bin's concentration over the numbers.
-    pub(super) fn add_slope(&self, x: &[f64], bin: usize, turnovers: f64, slope: &mut [f64], by: f64) {
+    /// The concentration of some bins together \[particles/mL\].
+    pub(super) fn sum(&self, values: &Values, bins: std::ops::Range<usize>, turnovers: f64) -> f64 {
+        bins.map(|bin| self.at(values, bin, turnovers)).sum()
+    }
+
+    fn rates_of<'a>(&self, values: &'a Values, bin: usize) -> &'a [f64] {
+        &values.powers[self.rate(bin, 0)..self.rate(bin, self.periods)]
+    }
+
+    /// Adds `by` times the slope of a bin's concentration over the numbers, and gives the concentration.
+    pub(super) fn add_slope(
+        &self,
+        values: &Values,
+        bin: usize,
+        turnovers: f64,
+        slope: &mut [f64],
+        by: f64,
+    ) -> f64 {
+        let (place, floor) = (self.floor_place(bin), values.x[self.floor_place(bin)]);
         if turnovers.is_infinite() {
-            slope[self.floor_place(bin)] += by;
-            return;
+            slope[place] += by;
+            return floor;
         }
-        let (bend, ln_rates) = (self.bend_place(), &x[self.rate(bin, 0)..self.rate(bin, self.periods)]);
-        let left = self.fall.left(ln_rates, turnovers, x[bend]);
-        let (height, floor) = (x[bin].exp(), self.floor(x, bin));
-        slope[self.floor_place(bin)] += by * left.floor;
+        let (bend, rates) = (values.x[self.bend_place()], self.rates_of(values, bin));
+        let left = self.fall.left(rates, turnovers, bend);
+        let height = values.powers[bin];
+        slope[place] += by * left.floor;
         slope[bin] += by * height * left.above;
         for period in 0..self.periods {
-            let [above, below] = self.fall.slope(ln_rates, turnovers, x[bend], period, left);
+            let [above, below] = self.fall.slope(rates, turnovers, bend, period, left);
             slope[self.rate(bin, period)] += by * (height * above + floor * below);
         }
-        if self.most[bend] > 0.0 {
-            let fallen = self.fall.fallen(ln_rates, turnovers);
-            slope[bend] += by * height * left.above * fallen * self.fall.from_middle(turnovers);
+        if self.most[self.bend_place()] > 0.0 {
+            let fallen = self.fall.fallen(rates, turnovers);
+            slope[self.bend_place()] += by * height * left.above * fallen * self.fall.from_middle(turnovers);
         }
+        height * left.above + floor * left.floor
     }
 
     /// The logarithm of what was known beforehand; its slope and information are added.

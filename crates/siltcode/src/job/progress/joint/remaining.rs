@@ -8,6 +8,9 @@ use crate::tank::{Turnovers, settled_crossing};
 /// A change of turnovers that is none, as a part of them.
 const SETTLED: f64 = 1e-7;
 
+/// The same where the confidence is an average over a few scatters.
+const ABOUT: f64 = 1e-4;
+
 impl Joint {
     /// The turnovers that remain after the last sample, by the best estimate, and their interval.
     pub(in super::super) fn remaining(&self, from: usize, target: f64, level: Level) -> Remaining {
@@ -20,6 +23,7 @@ impl Joint {
         let mut confidence = self.confidence(from, target);
         let (ever, now) = (confidence.ever(), confidence.by(last));
         let met = self.meets_after(from, target);
+        let settled = if self.nodes.len() == 1 { SETTLED } else { ABOUT };
         let step = (last - first) / 16.0;
         let mut crosses = |aim: f64, beyond: f64, step: f64| {
             let (mut low, mut high) = ((beyond, aim - confidence.by(beyond)), (beyond, 0.0));
@@ -30,7 +34,7 @@ impl Joint {
                 }
                 high.1 < 0.0
             })?;
-            Some(settled_crossing(|at| aim - confidence.by(at), low, high, SETTLED))
+            Some(settled_crossing(|at| aim - confidence.by(at), low, high, settled))
         };
         let low = if now > -limit {
             Some(last)

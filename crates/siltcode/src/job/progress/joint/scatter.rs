@@ -132,7 +132,7 @@ pub(in super::super) fn nodes(data: &Arc<Data>, model: &Model, stated: Option<f6
 }
 
 fn weigh(nodes: &mut Vec<Node>, model: &Model) {
-    const NEGLIGIBLE: f64 = 0.01;
+    const NEGLIGIBLE: f64 = 0.02;
     let logs: Vec<f64> = nodes.iter().map(|node| adjusted(node, model) + before(node.cv).ln()).collect();
     let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let sum: f64 = logs.iter().map(|log| (log - most).exp()).sum();

@@ -37,7 +37,9 @@ impl Joint {
     fn floor_error(&self, numbers: &Numbers, from: usize, more: f64, ml: f64) -> Option<f64> {
         let model = &self.model;
         let (turnovers, x) = (self.data.span()[1] + more, &numbers.x);
-        let cell = |bin: usize| Cell { bins: bin..bin + 1, ml, count: ml * model.at(x, bin, turnovers) };
+        let values = model.values(x);
+        let cell =
+            |bin: usize| Cell { bins: bin..bin + 1, ml, count: ml * model.at(&values, bin, turnovers) };
         let sample = Sampled { turnovers, cells: (0..model.bins).map(cell).collect(), bounded: Vec::new() };
         let mut samples = self.data.samples.clone();
         samples.push(sample);
@@ -46,7 +48,7 @@ impl Joint {
         Likelihood::new(&data, self.centre().cv).local(model, x, &mut local);
         let mut slope = vec![0.0; model.numbers()];
         for bin in from..model.bins {
-            model.add_slope(x, bin, f64::INFINITY, &mut slope, 1.0);
+            slope[model.floor_place(bin)] = 1.0;
         }
         let rows: Vec<usize> = (0..model.numbers()).filter(|place| *place != model.bend_place()).collect();
         let root = local.information.root(&rows, 0.0)?;
