@@ -32,13 +32,13 @@ fn codes(progress: &Progress, target: Option<&Target>) -> Vec<&'static str> {
     progress.findings(target).iter().map(|finding| finding.code).collect()
 }
 
-/// The samples of `passes` itself that were once answered "never".
+/// Samples of a tank whose bins (15,000, 4,600 and 400 per mL) have ratios of 2.338, 18.43 and 1000, without noise.
 const SAMPLED: [(f64, &[(f64, f64)]); 6] = [
     (0.0, &[(4.0, 20_000.0), (6.0, 5_000.0), (14.0, 400.0)]),
     (1.0, &[(4.0, 10_398.0), (6.0, 1_934.0), (14.0, 147.3)]),
     (2.0, &[(4.0, 5_524.0), (6.0, 748.1), (14.0, 54.2)]),
-    (3.0, &[(4.0, 3_000.0), (6.0, 289.6), (14.0, 20.0)]),
-    (4.0, &[(4.0, 1_650.6), (6.0, 112.1), (14.0, 7.4)]),
+    (3.0, &[(4.0, 2_984.4), (6.0, 289.5), (14.0, 20.0)]),
+    (4.0, &[(4.0, 1_632.7), (6.0, 112.0), (14.0, 7.4)]),
     (5.0, &[(4.0, 901.4), (6.0, 43.4), (14.0, 2.7)]),
 ];
 
@@ -49,7 +49,7 @@ fn our_own_forecast_is_met_when_it_says() {
     let remaining = outlook.remaining();
     assert_eq!(outlook.deciding().size, um(4.0));
     let estimate = remaining.estimate.unwrap().get();
-    assert!((estimate / 3.15 - 1.0).abs() < 0.05, "{remaining}");
+    assert!((estimate / 2.963_8 - 1.0).abs() < 0.01, "{remaining}"); // by halving the sum of the three
 }
 
 /// A bin: its start, the efficiency, and a floor as a part of the start.

@@ -14,7 +14,7 @@ const ADVICE: &str =
     "sample at two flows: they tell the two apart; close vents and returns, or change the element";
 
 impl Progress {
-    pub(super) fn floor(&self) -> Option<Finding> {
+    pub(super) fn shown_floor(&self) -> Option<Finding> {
         let p = self.floor_test()?.p.get();
         (p < self.rare() && self.is_floor_shown()).then(|| {
             let evidence = format!("{}; chance {}", self.floors(), significant(p, 2));

@@ -81,7 +81,7 @@ impl Progress {
         let mut findings = self.last_sample(&limits);
         findings.extend((0..self.sizes.len()).filter_map(|bin| self.no_fall(bin)));
         findings.extend(
-            [self.pace(), self.disagreement(), self.scattered(), self.bend(), self.floor()]
+            [self.pace(), self.disagreement(), self.scattered(), self.bend(), self.shown_floor()]
                 .into_iter()
                 .flatten(),
         );

@@ -99,16 +99,17 @@ pub(in super::super) fn nodes(data: &Arc<Data>, model: &Model, stated: Option<f6
     let bare_model = model.without_floors(0..model.bins);
     let mut free = start::numbers(model, data, 0.1);
     let mut bare = start::numbers(model, data, 0.0);
+    let floored = model.may_have_floor(0).then(|| start::numbers(model, data, 0.9));
+    let others: Vec<Vec<f64>> = floored.into_iter().chain(start::by_series(model, data)).collect();
     let mut nodes: Vec<Node> = Vec::new();
     // from the loosest on, where the search is easiest, each from the one before
     for (i, cv) in values.iter().enumerate().rev() {
         let likelihood = Likelihood::new(data, *cv);
         let no_floor = likelihood.best(&bare_model, &bare);
         let mut best = likelihood.best(model, &free);
-        let is_end = i == 0 || nodes.is_empty();
-        if is_end && model.may_have_floor(0) {
-            let floored = likelihood.best(model, &start::numbers(model, data, 0.9));
-            best = if floored.value > best.value { floored } else { best };
+        if i == 0 || nodes.is_empty() {
+            let others = others.iter().map(|from| likelihood.best(model, from));
+            best = others.fold(best, |best, other| if other.value > best.value { other } else { best });
         }
         if no_floor.value >= best.value {
             best = no_floor.clone();
