@@ -48,7 +48,7 @@ class Progress:
     Examples
     --------
     >>> import siltcode
-    >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5])
+    >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5], floor=True, scatter=0)
     >>> job
     Progress(4 um: 0.945 per turnover, floor 115/mL)
     """
@@ -107,7 +107,7 @@ class Progress:
         Examples
         --------
         >>> import siltcode
-        >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5])
+        >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5], floor=True, scatter=0)
         >>> {size: round(shown, 3) for size, shown in job.efficiency.items()}
         {4.0: 0.945}
         """
@@ -122,7 +122,7 @@ class Progress:
         Examples
         --------
         >>> import siltcode
-        >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5])
+        >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5], floor=True, scatter=0)
         >>> {size: round(floor) for size, floor in job.floor.items()}
         {4.0: 115}
         """
@@ -135,7 +135,7 @@ class Progress:
         Examples
         --------
         >>> import siltcode
-        >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5])
+        >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5], floor=True, scatter=0)
         >>> [finding.code for finding in job.findings]
         ['floor']
         """
@@ -201,7 +201,7 @@ class Progress:
         Examples
         --------
         >>> import siltcode
-        >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5])
+        >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5], floor=True, scatter=0)
         >>> job.path([0, 4, 8])[4].round()
         array([10070.,   342.,   120.])
         """
@@ -292,7 +292,7 @@ def fit_progress(
     --------
     >>> import siltcode
     >>> seen = {4: [">=20000", 9100, 3350, 1230, "<500"]}
-    >>> siltcode.fit_progress([0, 1, 2, 3, 4], seen, "1 mL", floor=False)
+    >>> siltcode.fit_progress([0, 1, 2, 3, 4], seen, "1 mL", floor=False, scatter=0)
     Progress(4 um: 1 per turnover, floor 0/mL)
     >>> codes = ["22/20/17", "21/19/16", "19/17/14", "18/16/13", "17/15/11"]
     >>> siltcode.fit_progress([0, 1, 2, 3, 4], codes, "10 mL").remaining("16/14/11").deciding

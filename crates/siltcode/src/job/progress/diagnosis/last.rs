@@ -13,6 +13,8 @@ use crate::units::significant;
 struct Pair {
     bin: usize,
     per_ml: [f64; 2],
+    /// The logarithm of the last over the one before.
+    ln_ratio: f64,
     count: f64,
     ml: f64,
     /// The relative variance of their ratio by counting.
@@ -77,8 +79,7 @@ impl Pair {
     }
 
     fn deviate(&self, cv: f64) -> f64 {
-        let [before, last] = self.per_ml;
-        (last / before).ln() / (self.counting + 2.0 * cv * cv).sqrt()
+        self.ln_ratio / (self.counting + 2.0 * cv * cv).sqrt()
     }
 
     /// How likely chance alone lifts the last sample as far above the one before.
@@ -106,7 +107,8 @@ fn pairs(joint: &Joint) -> Vec<Pair> {
         let half = |cell: &Cell| cell.count + 0.5;
         single.then(|| Pair {
             bin: cell.bins.start,
-            per_ml: [half(other) / other.ml, half(cell) / cell.ml],
+            per_ml: [other.count / other.ml, cell.count / cell.ml],
+            ln_ratio: (half(cell) / cell.ml / (half(other) / other.ml)).ln(),
             count: cell.count,
             ml: cell.ml,
             counting: 1.0 / half(other) + 1.0 / half(cell),

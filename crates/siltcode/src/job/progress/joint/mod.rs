@@ -43,7 +43,7 @@ pub(super) fn floor_by_chance(statistic: f64, bins: usize) -> f64 {
 }
 
 /// The chance to take a floor for shown in a job without one, at a scatter of bottles that is rather too large.
-const CHANCE: f64 = 0.02;
+const CHANCE: f64 = 0.01;
 
 /// The chance to find more of a floor than is made up for.
 const HIDDEN: f64 = 0.05;
