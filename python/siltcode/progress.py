@@ -41,7 +41,7 @@ class Progress:
     floor_statistic, floor_p : float or None
         The likelihood ratio statistic against no floor, and how likely chance alone makes it as large [-].
     floor_shown : bool
-        Whether the samples show a floor, beyond one chance in twenty, or it was said that there may be one.
+        Whether the samples show a floor, beyond one chance in a hundred, or it was said that there may be one.
     scatter : float
         The coefficient of variation of bottles beyond counting [-]: as stated, or in the middle of what it may be.
 

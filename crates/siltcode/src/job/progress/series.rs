@@ -168,7 +168,7 @@ impl Progress {
         &self.options
     }
 
-    /// Whether a floor is shown by the samples, beyond one chance in twenty, or was said to be there.
+    /// Whether a floor is shown by the samples, beyond one chance in a hundred, or was said to be there.
     #[must_use]
     pub fn is_floor_shown(&self) -> bool {
         self.joint.is_floor_shown()
