@@ -22,7 +22,7 @@ struct Tally {
 }
 
 /// Jobs of a cell whose interval is searched for, to see how wide it is and how long that takes.
-const SEARCHED: u32 = 50;
+const SEARCHED: u32 = 25;
 
 /// What lies on either side of an interval of 95 %.
 const OUTSIDE: f64 = 0.025;
