@@ -18,7 +18,7 @@
 //! | `size-left-out` | a size has no fall that could be fitted |
 //!
 //! Every chance allows for what the scatter of bottles may be, and is shared out among the bins that are looked at. At the
-//! usual level of 99 % each finding is raised by chance alone in about one job of 200; what each finds in how many jobs is
+//! usual level of 99 % each finding is raised by chance alone in about one job of 200; what each finds, in how many jobs, is
 //! in `tests/studies/progress.md`.
 //!
 //! ```
