@@ -128,6 +128,9 @@ proptest! {
         let (alone, joint) = (Fit::new(&series, FloorRule::Free, Scatter::NONE).unwrap(), Progress::new(&bottles, options).unwrap());
         let lacking = alone.ln_likelihood() - joint.ln_likelihood();
         prop_assert!(lacking.abs() < 1e-6 * alone.ln_likelihood().abs().max(1.0), "{lacking}");
+        if alone.edge().is_some() {
+            return Ok(()); // a series that does not fall, or at once, fixes no number of turnovers
+        }
         let (one, other) = (alone.remaining(per_ml(limit), Level::default()), joint.outlook(&target(&[(4.0, limit)])).unwrap().remaining());
         prop_assert_eq!(one.high.is_none(), other.high.is_none(), "{} {}", one, other);
         for (a, b) in [(one.low, other.low), (one.high, other.high)] {
