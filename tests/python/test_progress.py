@@ -216,7 +216,7 @@ def test_kinds_of_input_say_the_same() -> None:
     assert siltcode.fit_progress(turnovers[::-1], {size: column[::-1] for size, column in seen.items()}, ["2 mL"] * 4) == job
     assert pickle.loads(pickle.dumps(job)) == job
     holed = siltcode.fit_progress(turnovers, {**seen, 14: [300, None, math.nan, 16]}, 2)
-    assert holed.efficiency[4] == job.efficiency[4]
+    assert holed.efficiency[4] == pytest.approx(job.efficiency[4], rel=0.01)  # all sizes are fitted together
     assert holed.efficiency[14] != job.efficiency[14]
 
 

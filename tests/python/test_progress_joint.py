@@ -70,7 +70,7 @@ def _numbers(job: siltcode.Progress) -> Floats:
     return np.array([*np.log(heights), *np.log(rates), *(fit.floor_per_ml for fit in fits)])
 
 
-BOUNDS = [(None, None)] * 6 + [(0, None)] * 3
+BOUNDS = [(-9.0, 15.0)] * 3 + [(-9.0, 2.5)] * 3 + [(0.0, 1e3)] * 3
 
 
 def _best(job: Invented, start: Floats, expected: Floats | None, total: float | None = None, target: float = 0.0) -> float:

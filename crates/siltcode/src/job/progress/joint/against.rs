@@ -43,8 +43,8 @@ impl Joint {
         let chance = self.average(|node| {
             let free = node.likelihood.best(&any, &node.free.x);
             let is_beyond = self.model.factor(&free.x).is_some_and(|f| (f < bound) == (factor < 1.0));
-            let bounded = node.likelihood.best(&at_bound, &free.x);
-            let root = (2.0 * (free.value - bounded.value)).max(0.0).sqrt();
+            let held = node.likelihood.best(&at_bound, &free.x);
+            let root = (2.0 * (free.value - held.value)).max(0.0).sqrt();
             normal::upper_tail(if is_beyond { root } else { -root })
         });
         Some(Pace { factor, bound, chance })
@@ -93,8 +93,8 @@ impl Joint {
         let centre = self.centre();
         let bend = centre.likelihood.best(&model, &centre.free.x).x[model.bend_place()];
         let chance = self.average(|node| {
-            let bent = node.likelihood.best(&model, &node.free.x);
-            2.0 * normal::upper_tail((2.0 * (bent.value - node.free.value)).max(0.0).sqrt())
+            let found = node.likelihood.best(&model, &node.free.x);
+            2.0 * normal::upper_tail((2.0 * (found.value - node.free.value)).max(0.0).sqrt())
         });
         Some((bend, chance))
     }

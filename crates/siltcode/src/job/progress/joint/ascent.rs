@@ -66,7 +66,8 @@ impl Likelihood {
     /// The most likely numbers that a search from some numbers comes to.
     pub(in super::super) fn best(&self, model: &Model, from: &[f64]) -> Numbers {
         let x = self.climb(model, within(model, from), None);
-        Numbers { value: self.value(model, &x), x }
+        let value = self.value(model, &x);
+        Numbers { x, value }
     }
 
     /// The same among those that pass through a concentration.
@@ -91,7 +92,7 @@ impl Likelihood {
         }
         // what is still off costs its slope, to the first order
         let value = self.value(model, &x) - aim.weight * (off - aim.shift) * off;
-        Numbers { value, x }
+        Numbers { x, value }
     }
 
     fn climb(&self, model: &Model, mut x: Vec<f64>, aim: Option<&Aim>) -> Vec<f64> {

@@ -60,11 +60,11 @@ impl Fall {
 
     /// By what a bend changes the fall up to a place: more before the middle of the samples, less behind it.
     fn bent(&self, turnovers: f64, bend: f64) -> f64 {
-        1.0 - bend * self.from_middle(turnovers)
+        1.0 - bend * self.behind_middle(turnovers)
     }
 
     /// How far behind the middle of the samples, as a part of them.
-    pub(super) fn from_middle(&self, turnovers: f64) -> f64 {
+    pub(super) fn behind_middle(&self, turnovers: f64) -> f64 {
         (turnovers - self.first) / self.span - 0.5
     }
 

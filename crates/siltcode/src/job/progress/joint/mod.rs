@@ -112,7 +112,9 @@ impl Joint {
                 scatter::unshown(rather_large, &model, exceeded(1, CHANCE / bins as f64))
             }
         };
-        nodes.iter_mut().for_each(|node| node.leave_out(&model, &unshown));
+        for node in &mut nodes {
+            node.leave_out(&model, &unshown);
+        }
         let by_chance = exceeded(unshown.len().max(1), HIDDEN);
         Self { data, model, nodes, floor: given.floor, centre, unshown, by_chance }
     }

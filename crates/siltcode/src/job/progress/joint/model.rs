@@ -228,7 +228,8 @@ impl Model {
         }
         if self.most[self.bend_place()] > 0.0 {
             let fallen = self.fall.fallen(rates, turnovers);
-            slope[self.bend_place()] += by * height * left.above * fallen * self.fall.from_middle(turnovers);
+            slope[self.bend_place()] +=
+                by * height * left.above * fallen * self.fall.behind_middle(turnovers);
         }
         height * left.above + floor * left.floor
     }

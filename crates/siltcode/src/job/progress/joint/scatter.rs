@@ -142,7 +142,9 @@ fn weigh(nodes: &mut Vec<Node>, model: &Model) {
     }
     nodes.retain(|node| node.weight > NEGLIGIBLE);
     let sum: f64 = nodes.iter().map(|node| node.weight).sum();
-    nodes.iter_mut().for_each(|node| node.weight /= sum);
+    for node in nodes {
+        node.weight /= sum;
+    }
 }
 
 /// The logarithm of the likelihood less half that of the information of what was fitted.

@@ -9,16 +9,16 @@ use crate::count::whole_count;
 
 /// About what there was of each bin at the first sample \[particles/mL\], above 0.
 pub(super) fn first_seen(data: &Data) -> Vec<f64> {
-    seen(data, data.samples.iter())
+    seen(data, &data.samples.iter())
 }
 
 /// About what there is of each bin at the last sample \[particles/mL\], above 0.
 pub(super) fn last_seen(data: &Data) -> Vec<f64> {
-    seen(data, data.samples.iter().rev())
+    seen(data, &data.samples.iter().rev())
 }
 
 /// What the first of these samples that saw a bin says of it; what samples saw of several bins counts half for each next.
-fn seen<'a>(data: &Data, samples: impl Iterator<Item = &'a Sampled> + Clone) -> Vec<f64> {
+fn seen<'a>(data: &Data, samples: &(impl Iterator<Item = &'a Sampled> + Clone)) -> Vec<f64> {
     let of = |bin: usize| {
         let cell = samples.clone().flat_map(|sample| &sample.cells).find(|cell| cell.bins.start == bin);
         let counted = cell.map(|cell| (cell.count + 0.5) / cell.ml / cell.bins.len() as f64);
