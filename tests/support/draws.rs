@@ -42,22 +42,23 @@ impl Draws {
         if mean < 30.0 {
             return self.poisson(mean);
         }
-        let b = 0.931 + 2.53 * mean.sqrt();
-        let a = -0.059 + 0.024_83 * b;
-        let inverse_alpha = 1.1239 + 1.1328 / (b - 3.4);
-        let quick = 0.9277 - 3.6224 / (b - 2.0);
+        let width = 0.931 + 2.53 * mean.sqrt();
+        let offset = -0.059 + 0.024_83 * width;
+        let inverse_alpha = 1.1239 + 1.1328 / (width - 3.4);
+        let quick = 0.9277 - 3.6224 / (width - 2.0);
         loop {
-            let (u, v) = (self.uniform() - 0.5, self.uniform());
-            let us = 0.5 - u.abs();
-            let k = ((2.0 * a / us + b) * u + mean + 0.43).floor();
+            let (place, height) = (self.uniform() - 0.5, self.uniform());
+            let inside = 0.5 - place.abs();
+            let count = ((2.0 * offset / inside + width) * place + mean + 0.43).floor();
             let is_likely = || {
-                let log = (v * inverse_alpha / (a / (us * us) + b)).ln();
-                log <= k * mean.ln() - mean - ln_factorial(k)
+                let log = (height * inverse_alpha / (offset / (inside * inside) + width)).ln();
+                log <= count * mean.ln() - mean - ln_factorial(count)
             };
-            if (us >= 0.07 && v <= quick) || (k >= 0.0 && (us >= 0.013 || v <= us) && is_likely()) {
+            let is_squeezed = inside >= 0.07 && height <= quick;
+            if is_squeezed || (count >= 0.0 && (inside >= 0.013 || height <= inside) && is_likely()) {
                 #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
                 // a whole number of 0 or more
-                return k as u64;
+                return count as u64;
             }
         }
     }

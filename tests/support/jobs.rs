@@ -18,6 +18,7 @@ const COARSE: [f64; 3] = [1.3, 1.8, 20.0];
 
 /// A kind of job.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[allow(clippy::struct_excessive_bools)] // each is a question of its own
 pub struct Kind {
     /// How many samples.
     pub samples: u32,
@@ -115,15 +116,15 @@ impl Job {
         } else {
             (LIMITS[0] * 1.2 * (10.0_f64 / 1.2).powf(draws.uniform())).max(1.3 * floor)
         };
-        let least = self.change + 2.0;
-        let span = until_true(|turnovers| self.at_and_above(0, turnovers) <= until).max(least);
+        let shortest = self.change + 2.0;
+        let span = until_true(|turnovers| self.at_and_above(0, turnovers) <= until).max(shortest);
         let last = self.kind.samples - 1;
         for sample in 0..=last {
-            let drawn = span * f64::from(sample) / f64::from(last);
+            let after = span * f64::from(sample) / f64::from(last);
             let stands = if fault == Fault::Stall {
-                drawn.min(span * f64::from(last - 1) / f64::from(last))
+                after.min(span * f64::from(last - 1) / f64::from(last))
             } else {
-                drawn
+                after
             };
             let times =
                 if let (Fault::LastTimes(times), true) = (fault, sample == last) { times } else { 1.0 };
@@ -132,7 +133,7 @@ impl Job {
             let factors = if self.kind.sizes_apart { [factor(), factor(), factor()] } else { [factor(); 3] };
             let mean = |bin: usize| self.kind.ml * times * factors[bin] * self.bin(bin, stands);
             self.counts.push([0, 1, 2].map(|bin| draws.count(mean(bin))));
-            self.drawn.push(drawn);
+            self.drawn.push(after);
         }
     }
 
