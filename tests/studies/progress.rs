@@ -270,7 +270,9 @@ impl Sought {
                 |code: &&&str| !(self.codes.contains(code) || (**code == "scatter" && kind.cv > 0.0));
             found += u32::from(codes.iter().any(|code| self.codes.contains(code)));
             other += u32::from(codes.iter().any(|code| is_other(&code)));
-            codes.iter().for_each(|code| *raised.entry((*code).to_owned()).or_insert(0_u32) += 1);
+            for code in codes {
+                *raised.entry(code.to_owned()).or_insert(0_u32) += 1;
+            }
         }
         let share = |number: u32| f64::from(number) / f64::from(jobs.max(1));
         let raised: Vec<String> =
