@@ -10,7 +10,12 @@ mod progress;
 type Study = fn(u32);
 
 /// Every study by its name.
-const STUDIES: [(&str, Study); 2] = [("progress", progress::coverage), ("findings", progress::findings)];
+const STUDIES: [(&str, Study); 4] = [
+    ("progress", progress::coverage),
+    ("progress-unrated", progress::unrated),
+    ("progress-sizes-apart", progress::sizes_apart),
+    ("findings", progress::findings),
+];
 
 fn main() {
     let mut arguments = std::env::args().skip(1);

@@ -123,15 +123,30 @@ const HEADING: &str = "| samples | mL | bottle CV % | stated | floor / target | 
 
 /// Coverage in every cell of samples, volume, scatter, floor and stages.
 pub(crate) fn coverage(jobs: u32) {
+    print_all(kinds(), jobs);
+}
+
+/// The same where the elements are not known.
+pub(crate) fn unrated(jobs: u32) {
+    print_all(kinds().map(|kind| Kind { rated: false, ..kind }), jobs);
+}
+
+/// The same where each size of a bottle scatters by itself, which the model does not allow for.
+pub(crate) fn sizes_apart(jobs: u32) {
+    let scattered = kinds().filter(|kind| kind.cv > 0.0);
+    print_all(scattered.map(|kind| Kind { sizes_apart: true, ..kind }), jobs);
+}
+
+fn print_all(kinds: impl Iterator<Item = Kind>, jobs: u32) {
     println!("{HEADING}");
-    for kind in kinds() {
+    for kind in kinds.filter(is_asked_for) {
         Tally::of(kind, jobs, &mut Draws(seed(kind))).print(kind);
     }
 }
 
 fn kinds() -> impl Iterator<Item = Kind> {
     let stages = [false, true].into_iter();
-    let kinds = stages.flat_map(|two_stages| {
+    stages.flat_map(|two_stages| {
         [0.0, 0.5, 2.0].into_iter().flat_map(move |floor| {
             [4, 6, 8].into_iter().flat_map(move |samples| {
                 [0.5, 10.0].into_iter().flat_map(move |ml| {
@@ -151,8 +166,7 @@ fn kinds() -> impl Iterator<Item = Kind> {
                 })
             })
         })
-    });
-    kinds.filter(is_asked_for)
+    })
 }
 
 /// Whether a kind holds all parts of the variable `ONLY`, which are parted by semicolons: to run a study in slices.
