@@ -6,6 +6,8 @@ mod files;
 mod passes;
 #[path = "command/plan.rs"]
 mod plan;
+#[path = "command/specifications.rs"]
+mod specifications;
 #[path = "command/streams.rs"]
 mod streams;
 
@@ -303,7 +305,7 @@ fn json_carries_interval_odds_flags_and_the_settled_volume() {
     assert_eq!((&verdict["outcome"], &verdict["deciding"]), (&"undecided".into(), &"14 um(c)".into()));
     assert!((verdict["p"].as_f64().unwrap() + verdict["false_accept"].as_f64().unwrap() - 1.0).abs() < 1e-12);
     assert!(verdict["settle"]["volume"].as_f64().unwrap() > 1.0, "{verdict}");
-    assert_eq!(verdict["check"]["outcome"], "conforms", "by the numbers as they are");
+    assert!(verdict["check"]["outcome"].is_null(), "a verdict has one outcome");
 }
 
 #[test]
@@ -426,7 +428,7 @@ fn several_class_systems_stand_beside_the_code() {
         "as4059: SAE AS4059 (revision E), cumulative, unrounded table",
         "as4059-rounded: SAE AS4059, cumulative, table as rounded in print",
         "inactive for new design since 30 May 2001",
-        "as4059: 6B/5C/6D/6E/5F; not counted, so not classed: 1 um(acftd)",
+        "as4059: 6: 6B/5C/6D/6E/5F; not counted, so not classed: 1 um(acftd)",
         "as4059-differential: 7 (7,5,6,6,5)",
         "nas1638: 7 (7,5,6,6,5)",
         "gost17216: 10 (-,-,-,10,9,10,10,-)",
@@ -441,11 +443,11 @@ fn several_class_systems_stand_beside_the_code() {
 fn a_class_is_never_extrapolated_and_never_converted_unasked() {
     let asked = ["--class", "as4059,nas1638"];
     let text = classed(GOOD, &asked);
-    assert!(text.contains("as4059: 8A/8B/7C; not counted, so not classed: 21, 38, 70 um(c)"), "{text}");
+    assert!(text.contains("as4059: 8: 8A/8B/7C; not counted, so not classed: 21, 38, 70 um(c)"), "{text}");
     assert!(text.contains("nas1638: no class: NAS 1638, differential has no sizes in um(c)"), "{text}");
     assert!(text.contains("(--convert-sizes)"), "{text}");
     let text = classed(IN_UM_C, &[&asked[..], &["--convert-sizes", "acftd"]].concat());
-    assert!(text.contains("as4059: 8A/8 to 9B/7C/6D/5E/6F; interpolated"), "{text}");
+    assert!(text.contains("as4059: 8 to 9: 8A/8 to 9B/7C/6D/5E/6F; interpolated"), "{text}");
     assert!(text.contains("nas1638: 8 (8,7,6,5,6); interpolated"), "{text}");
     assert!(
         text.contains("sizes converted from um(c) to um(acftd) by the published pairs of sizes"),

@@ -201,7 +201,7 @@ impl Scores {
             let verdict = [
                 ("outcome", text(|scored| Some(scored.verdict.as_ref()?.outcome.to_string()))),
                 ("p", number(|scored| Some(scored.verdict.as_ref()?.p?.get()))),
-                ("rule", text(|scored| Some(scored.verdict.as_ref()?.rule.to_string()))),
+                ("rule", text(|scored| Some(scored.verdict.as_ref()?.rule?.to_string()))),
                 ("deciding", text(|scored| scored.verdict.as_ref()?.deciding.clone())),
                 ("factor_to_remove", number(|scored| Some(scored.verdict.as_ref()?.factor_to_remove))),
                 ("settle", text(|scored| Some(scored.verdict.as_ref()?.settle?.to_string()))),

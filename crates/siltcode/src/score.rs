@@ -24,8 +24,9 @@ use crate::companion::Companion;
 use crate::count::{PerMl, Reading};
 use crate::error::Result;
 use crate::sample::Sample;
+use crate::sampling_point::SamplingPoint;
 use crate::size::{Size, SizeScale};
-use crate::spec::{Judging, Spec, Verdict};
+use crate::spec::{Found, Judging, Spec, Verdict};
 use crate::spectrum::{Channel, Spectrum};
 
 /// How to score.
@@ -76,9 +77,16 @@ pub struct Scored {
     /// What else was measured.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub companions: Vec<Companion>,
+    /// Where in the system it was drawn, if the input says that it was not in the tank itself: it is judged as a sample
+    /// of that point.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub point: Option<SamplingPoint>,
     /// The verdict, if there was a target.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub verdict: Option<Verdict>,
+    /// Requirement by requirement, where the target's limits are only compared with, without a verdict.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub comparison: Option<Vec<Found>>,
 }
 
 /// One size of a scored bottle.
@@ -118,7 +126,9 @@ pub fn score(sample: &Sample, scoring: &Scoring<'_>) -> Result<Scored> {
         Some(blank) => less_blank(sample, &counted, blank, &scoring.context)?,
         None => as_counted(sample, counted, &scoring.context),
     };
-    let verdict = scoring.spec.map(|spec| {
+    let comparison = scoring.spec.filter(|spec| spec.compare_only);
+    let comparison = comparison.map(|spec| spec.check_counts(&judged, &sample.companions).items);
+    let verdict = scoring.spec.filter(|spec| !spec.compare_only).map(|spec| {
         let (level, scatter) = (assessment.level, assessment.scatter.unwrap_or_default());
         spec.judge(&judged, &sample.companions, &Judging { rule: scoring.rule, level, scatter })
     });
@@ -136,7 +146,9 @@ pub fn score(sample: &Sample, scoring: &Scoring<'_>) -> Result<Scored> {
         flags: assessment.flags,
         certainty_unknown: assessment.unknown,
         companions: sample.companions.clone(),
+        point: SamplingPoint::of(sample),
         verdict,
+        comparison,
     })
 }
 

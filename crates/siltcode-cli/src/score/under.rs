@@ -15,10 +15,14 @@ pub(super) fn lines(scored: &Scored) -> Vec<String> {
     lines.extend(certainty_line(scored));
     lines.extend(doubt_lines(&scored.flags));
     lines.extend(note_line(&scored.flags));
+    lines.extend(scored.point.map(|point| point.to_string()));
     if let Some(verdict) = &scored.verdict {
         lines.extend(requirement_lines(verdict));
         lines.extend(undecided_line(verdict));
+        lines.extend(particles_line(verdict));
+        lines.extend(verdict.limits_checked.clone());
     }
+    lines.extend(scored.comparison.iter().flatten().map(compared_line));
     lines
 }
 
@@ -119,6 +123,26 @@ fn requirement_lines(verdict: &Verdict) -> Vec<String> {
         _ => item.alternative.is_none() || !settled,
     };
     verdict.check.items.iter().filter(open).map(requirement_line).collect()
+}
+
+/// The probability where it says nothing of the outcome, or why there is none.
+fn particles_line(verdict: &Verdict) -> Option<String> {
+    match (verdict.p, verdict.p_missing) {
+        (Some(p), _) if verdict.is_decided_beside_particles() => {
+            let deciding = verdict.deciding.as_deref().unwrap_or("another measurement");
+            Some(format!("particles: all their limits met with {}; {deciding} decides", percent(p.get())))
+        }
+        (None, Some(why)) => Some(format!("P not known: {why}")),
+        _ => None,
+    }
+}
+
+/// A requirement that is compared with, without a verdict.
+fn compared_line(item: &Found) -> String {
+    match item.finding {
+        Finding::Met => format!("{}: within {}", item.demand.subject(), item.demand.limit()),
+        _ => requirement_line(item),
+    }
 }
 
 fn requirement_line(item: &Found) -> String {
