@@ -168,7 +168,23 @@ def cautions_of(*said: str) -> tuple[tuple[Caution, ...], tuple[Caution, ...]]:
 
 
 def cautions_html(*said: str) -> str:
-    """The cautions of a job as a fragment of HTML, for notebooks."""
+    """The cautions of a job as a fragment of HTML, for notebooks.
+
+    Parameters
+    ----------
+    *said : str
+        What is said of the job.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> from siltcode.reference import cautions_html
+    >>> "hydrogen sulphide" in cautions_html("diesel")
+    True
+    """
     applying, rest = cautions_of(*said)
     items = "".join(f"<li>{escape(str(caution))}</li>" for caution in applying)
     more = f"<p>Other kinds of work: {escape(', '.join(caution.topic for caution in rest))}.</p>" if rest else ""

@@ -212,7 +212,61 @@ class Verdict:
         p = f"; particles: probability {probability(self.p)}" if self.p is not None else ""
         below = f"to settle it: {self.settle}" if self.settle else ""
         headings = ["subject", "limit", "found", "finding", "note"]
-        return html_table(Table(headings, rows, f"{self.limits_checked or self.outcome}{f' \N{EM DASH} {self.rule}' if self.rule else ''}{p}", below))
+        rule = f" \N{EM DASH} {self.rule}" if self.rule else ""
+        return html_table(Table(headings, rows, f"{self.limits_checked or self.outcome}{rule}{p}", below))
+
+
+@dataclass(frozen=True, slots=True)
+class SizeChange:
+    """One size then and now.
+
+    Attributes
+    ----------
+    size : str
+        The size.
+    then_per_ml, now_per_ml : float or str
+        What was read then and is read now [particles/mL]; a bound in words.
+    change : {"fell", "same", "rose", "cannot-tell"}
+        What became of it; the same is within half a range number.
+    p : float or None
+        The probability of that; where nothing is sure, that it fell; None where a count does not say what it rests on [-].
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> then, now = (siltcode.Sample.of({4: raw}, "A", per="raw", volume_ml=1) for raw in (9000, 6000))
+    >>> now.score(previous=[then]).previous.sizes[0].change
+    'fell'
+    """
+
+    size: str
+    then_per_ml: float | str
+    now_per_ml: float | str
+    change: str
+    p: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Previous:
+    """A bottle beside the previous one from the same place.
+
+    Attributes
+    ----------
+    id : str
+        The previous bottle.
+    sizes : tuple of SizeChange
+        Every size that both were counted at.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> then, now = (siltcode.Sample.of({4: raw}, "A", per="raw", volume_ml=1) for raw in (9000, 9010))
+    >>> [at.change for at in now.score(previous=[then]).previous.sizes]
+    ['same']
+    """
+
+    id: str
+    sizes: tuple[SizeChange, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,6 +305,8 @@ class Score:
         Where it was drawn, if not in the tank itself: it is judged as a sample of that point.
     comparison : tuple of Finding, or None
         Requirement by requirement, where the limits are of another place in the supply: compared, without a verdict.
+    previous : Previous or None
+        Beside the previous bottle from the same place, where there is one.
 
     Examples
     --------
@@ -277,6 +333,7 @@ class Score:
     companions: tuple[tuple[str, str], ...] = ()
     point: str | None = None
     comparison: tuple[Finding, ...] | None = None
+    previous: Previous | None = None
 
     @property
     def code(self) -> Code | None:
@@ -327,6 +384,7 @@ def score_of(parts: dict[str, Any]) -> Score:
         companions_of(parts.get("companions", ())),
         parts.get("point"),
         None if parts.get("comparison") is None else _findings(parts["comparison"]),
+        _previous(parts.get("previous")),
     )
 
 
@@ -355,6 +413,10 @@ def _verdict(part: dict[str, Any], settle: str | None) -> Verdict:
     told = (part["outcome"], part["rule"], part["p"], part["false_accept"], part["deciding"])
     findings = _findings(part["check"]["items"])
     return Verdict(*told, settle, part["factor_to_remove"], findings, part["p_missing"], part["limits_checked"])
+
+
+def _previous(part: dict[str, Any] | None) -> Previous | None:
+    return None if part is None else Previous(part["id"], tuple(SizeChange(**size) for size in part["sizes"]))
 
 
 def _findings(items: list[dict[str, Any]]) -> tuple[Finding, ...]:

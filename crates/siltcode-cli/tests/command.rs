@@ -345,19 +345,48 @@ fn what_looks_wrong_stands_under_the_bottle() {
 }
 
 #[test]
+fn then_and_now_say_what_became_of_each_size() {
+    let heading = "bottle,tank,point,volume mL,raw 4 um(c),raw 14 um(c)\n";
+    let (_one, before) = file(
+        "may.csv",
+        format!("{heading}M1,North,middle,10,90000,900\nM2,North,bottom,10,90000,900\nM3,South,top,10,9,1\n")
+            .as_bytes(),
+    );
+    let rows = "J1,North,middle,10,60000,905\nJ2,North,bottom,10,120000,910\nJ4,West,top,10,90,9\n";
+    let (_two, now) = file("june.csv", format!("{heading}{rows}").as_bytes());
+    let asked = ["score", now.to_str().unwrap(), "--previous", before.to_str().unwrap(), "--match", "point"];
+    let output = siltcode(&asked);
+    let text = stdout(&output).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(text.contains("since M1: 4 um(c) 9000.0 then, 6000.0 now: fell (100 %)"), "{text}");
+    assert!(text.contains("since M1: 14 um(c) 90.0 then, 90.5 now: same (100 %)"), "{text}");
+    assert!(text.contains("since M2: 4 um(c) 9000.0 then, 12000.0 now: rose (100 %)"), "{text}");
+    let said = stderr(&output);
+    assert!(said.contains("Without a previous bottle: J4") && said.contains("without one now: M3"), "{said}");
+    let more = ["--previous", before.to_str().unwrap(), "--match", "point", "--scatter", "0.5"];
+    let json = json_of(&now, &more);
+    assert_eq!(json["samples"][0]["previous"]["sizes"][0]["change"], "cannot-tell", "bottles scatter too");
+    assert_eq!(json["unmatched"]["now"], serde_json::json!(["J4"]));
+    assert_eq!(json["unmatched"]["previous"], serde_json::json!(["M3"]));
+    assert!(
+        json_of(&now, &["--previous", before.to_str().unwrap()])["samples"][0]["previous"].is_null(),
+        "by name"
+    );
+}
+
+#[test]
 fn what_stays_while_the_rest_falls_is_flagged_against_an_earlier_bottle() {
     let heading = "bottle,volume mL,raw 4 um(c),raw 6 um(c),raw 14 um(c)\n";
     let (_before, before) =
         file("before.csv", format!("{heading}A,10,9000,4000,900\nB,10,9000,4000,900\n").as_bytes());
     let (_now, now) = file("now.csv", format!("{heading}A,10,9010,500,60\nC,10,9010,500,60\n").as_bytes());
-    let json = json_of(&now, &["--earlier", before.to_str().unwrap()]);
+    let json = json_of(&now, &["--previous", before.to_str().unwrap()]);
     assert!(json["samples"][0]["flags"].to_string().contains("fine-stays-coarse-falls"));
     assert!(
         !json["samples"][1]["flags"].to_string().contains("fine-stays-coarse-falls"),
         "C has no earlier bottle"
     );
     // the result names what it rests on
-    assert_eq!(json["request"]["earlier"], serde_json::json!([before]));
+    assert_eq!(json["request"]["previous"], serde_json::json!([before]));
     let inputs = json["provenance"]["inputs"].as_array().unwrap();
     assert_eq!(
         inputs.iter().map(|input| &input["file"]).collect::<Vec<_>>(),

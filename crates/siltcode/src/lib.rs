@@ -26,6 +26,7 @@ pub mod intake;
 pub mod job;
 pub mod mass;
 pub mod plan;
+pub mod previous;
 pub mod provenance;
 pub mod sample;
 mod sampling_point;

@@ -23,6 +23,7 @@ use crate::class::{ClassAnswer, ClassRequest};
 use crate::companion::Companion;
 use crate::count::{PerMl, Reading};
 use crate::error::Result;
+use crate::previous::Previous;
 use crate::sample::Sample;
 use crate::sampling_point::SamplingPoint;
 use crate::size::{Size, SizeScale};
@@ -87,6 +88,9 @@ pub struct Scored {
     /// Requirement by requirement, where the target's limits are only compared with, without a verdict.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub comparison: Option<Vec<Found>>,
+    /// Beside the previous bottle from the same place, where the caller has compared them.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub previous: Option<Previous>,
 }
 
 /// One size of a scored bottle.
@@ -149,6 +153,7 @@ pub fn score(sample: &Sample, scoring: &Scoring<'_>) -> Result<Scored> {
         point: SamplingPoint::of(sample),
         verdict,
         comparison,
+        previous: None,
     })
 }
 

@@ -4,6 +4,7 @@ use std::io::Write;
 
 use siltcode::intake::{Notice, Problem, Severity};
 
+use super::previous::Unmatched;
 use crate::printed;
 use crate::text::{BAD, HEAD, OPEN, wrap};
 
@@ -27,4 +28,12 @@ pub(super) fn notice(notice: &Notice) {
             writeln!(err, "{}", wrap(&notice.hint, 2))
         }
     };
+}
+
+/// Bottles of now and of before that have no partner.
+pub(super) fn unmatched(unmatched: &Unmatched) {
+    let mut err = anstream::stderr().lock();
+    for line in unmatched.lines() {
+        let _ = writeln!(err, "{HEAD}note:{HEAD:#} {}", wrap(&line, 2).trim_start());
+    }
 }

@@ -2,12 +2,13 @@
 //! conforming.
 
 use siltcode::certainty::{Flag, Settle, Severity};
+use siltcode::previous::{Change, Previous, SizeChange};
 use siltcode::spec::{Finding, Found};
 use siltcode::{Outcome, Scored, ScoredChannel, Size, Verdict};
 
 use super::classes;
 use super::csv::code_channels;
-use crate::text::count;
+use crate::text::{count, reading};
 
 /// Every line, in the order they are read.
 pub(super) fn lines(scored: &Scored) -> Vec<String> {
@@ -23,6 +24,7 @@ pub(super) fn lines(scored: &Scored) -> Vec<String> {
         lines.extend(verdict.limits_checked.clone());
     }
     lines.extend(scored.comparison.iter().flatten().map(compared_line));
+    lines.extend(scored.previous.iter().flat_map(previous_lines));
     lines
 }
 
@@ -135,6 +137,26 @@ fn particles_line(verdict: &Verdict) -> Option<String> {
         (None, Some(why)) => Some(format!("P not known: {why}")),
         _ => None,
     }
+}
+
+/// Then, now, and what became of it, size by size.
+fn previous_lines(previous: &Previous) -> Vec<String> {
+    let line = |at: &SizeChange| {
+        let p = at.p.map(|p| percent(p.get()));
+        let told = match (at.change, p) {
+            (Change::CannotTell, Some(p)) => format!("cannot tell ({p} that it fell)"),
+            (Change::CannotTell, None) => "cannot tell (raw counts and volumes are missing)".to_owned(),
+            (change, p) => format!("{change} ({})", p.unwrap_or_default()),
+        };
+        format!(
+            "since {}: {} {} then, {} now: {told}",
+            previous.id,
+            at.size,
+            reading(at.then_per_ml),
+            reading(at.now_per_ml)
+        )
+    };
+    previous.sizes.iter().map(line).collect()
 }
 
 /// A requirement that is compared with, without a verdict.
