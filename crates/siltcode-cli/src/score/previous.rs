@@ -73,19 +73,14 @@ impl PreviousBottles {
         if self.bottles.is_empty() {
             return None;
         }
-        let key = self.by.key(sample);
-        let then = key.as_ref().and_then(|key| self.bottles.get(key));
-        match (then, key) {
-            (Some((_, then)), Some(key)) => {
-                let compared = Previous::of(now, then);
-                self.met.insert(key);
-                Some(compared)
-            }
-            _ => {
-                self.alone.push(sample.id.clone());
-                None
-            }
+        let met = self.by.key(sample).and_then(|key| Some((self.bottles.get(&key)?, key)));
+        if let Some(((_, then), key)) = met {
+            let compared = Previous::of(now, then);
+            self.met.insert(key);
+            return Some(compared);
         }
+        self.alone.push(sample.id.clone());
+        None
     }
 
     /// Bottles of now without a previous one, and previous ones without one of now.
