@@ -106,7 +106,7 @@ def test_written_classes_are_read() -> None:
 
 def test_then_and_now_say_what_became_of_each_size() -> None:
     def bottle(name: str, raws: list[int], point: str) -> Sample:
-        runs = [{4: raw, 6: raw // 4, 14: 30} for raw in raws]
+        runs = [{4: raw, 6: raw // 4, 14: min(30, raw // 8)} for raw in raws]
         made = Sample.of(runs, name, per="raw", volume_ml=10)
         return dataclasses.replace(made, notes=(("tank", "North"), ("point", point)))
 
