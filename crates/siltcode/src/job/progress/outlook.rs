@@ -73,7 +73,10 @@ impl Progress {
         assumptions.push(match self.options.spread {
             Spread::Counting => "bottles scatter by counting alone".into(),
             Spread::Stated(scatter) => {
-                format!("bottles scatter by {} % beyond counting, as stated", percent(scatter.cv()))
+                format!(
+                    "bottles scatter by {} % beyond counting, as stated, all sizes of a bottle alike",
+                    percent(scatter.cv())
+                )
             }
             Spread::Found => self.found_scatter(),
         });
@@ -101,7 +104,9 @@ impl Progress {
             node.or(nodes.last()).map_or(0.0, |node| node.cv)
         };
         let [low, high] = [OUTSIDE, 1.0 - OUTSIDE].map(reached).map(percent);
-        format!("bottles scatter by {low} to {high} % beyond counting, estimated from the samples")
+        format!(
+            "bottles scatter by {low} to {high} % beyond counting, estimated from the samples, all sizes of a bottle alike"
+        )
     }
 }
 
