@@ -36,6 +36,9 @@ explore: python-wheel ## try the properties of both languages with twenty times 
 	SILTCODE_EXPLORE=20 $(CARGO) test --locked --no-fail-fast -p siltcode-tests
 	SILTCODE_EXPLORE=20 $(PYTEST) tests/python
 
+study:       ## run a study, e.g. make study NAME=progress JOBS=2000; without a name, list them
+	$(CARGO) run --release --locked -p siltcode-tests --bin study -- $(NAME) $(JOBS)
+
 # The peers in Python have an environment of their own.
 PEERS = $(TARGET)/peers
 
@@ -101,4 +104,4 @@ python-bench: ## speed and memory of ten million rows, with a release wheel in a
 	$(TARGET)/python-release/bin/python python/benches/speed.py $(ROWS)
 	$(TARGET)/python-release/bin/python python/benches/memory.py $(ROWS)
 
-.PHONY: help test lint format docs package prove explore bench instructions bench-smoke python python-wheel python-test python-types python-elsewhere python-bench
+.PHONY: help test lint format docs package prove explore study bench instructions bench-smoke python python-wheel python-test python-types python-elsewhere python-bench

@@ -64,9 +64,13 @@ register! {
     EN590_DIESEL "en590-diesel"
     NZ_DIESEL "nz-diesel"
     D975_DIESEL "d975-diesel"
-    VV_F_800C_DIESEL "vv-f-800c-diesel"
     HEATING_OIL_EL "heating-oil-el"
-    ISO8217_RESIDUAL "iso8217-residual"
+    ISO8217_RMA "iso8217-rma"
+    ISO8217_RMB "iso8217-rmb"
+    ISO8217_RMD "iso8217-rmd"
+    ISO8217_RME "iso8217-rme"
+    ISO8217_RMG "iso8217-rmg"
+    ISO8217_RMK "iso8217-rmk"
 }
 
 /// The register of sources, as CSV: what each key in a `source` column stands for.

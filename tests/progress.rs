@@ -1,15 +1,14 @@
-//! Progress of a job: golden rows, coverage by simulation, properties, findings, bad input.
+//! The fall of one series of counts: golden rows, coverage by simulation, properties, bad input.
 
 use proptest::prelude::*;
 use serde_json::{Value, json};
 use siltcode::certainty::{Level, Scatter};
 use siltcode::job::progress::{
-    Bottle, Edge, Fit, FloorRule, Observed, Options, Progress, Remaining, Seen, Shortfall, ShownEfficiency,
-    Spread, StandardErrors,
+    Bottle, Edge, Fit, FloorRule, Observed, Remaining, Seen, Shortfall, ShownEfficiency, StandardErrors,
 };
-use siltcode::tank::{Target, Turnovers};
-use siltcode::{CountedVolume, Dilution, Spectrum};
-use siltcode_tests::{Draws, Example, beta, cases, per_ml, turnovers, um};
+use siltcode::tank::Turnovers;
+use siltcode::{CountedVolume, Dilution};
+use siltcode_tests::{Draws, Example, beta, cases, per_ml, turnovers};
 use statrs::distribution::{Discrete, Poisson};
 
 fn ml(value: f64) -> CountedVolume {
@@ -320,157 +319,6 @@ fn more_volume_narrows_the_interval_about_the_same_curve() {
     assert!((width(&one) / width(&four) - 2.0).abs() < 0.05, "{one} {four}");
 }
 
-fn bottles(counts: &[(f64, &[(f64, f64)])], volume: f64) -> Vec<Bottle> {
-    let bottle = |(after, counts): &(f64, &[(f64, f64)])| {
-        let spectrum = Spectrum::from_per_ml(counts).unwrap();
-        Bottle::of_spectrum(turnovers(*after), &spectrum, Some(ml(volume))).unwrap()
-    };
-    counts.iter().map(bottle).collect()
-}
-
-fn target(limits: &[(f64, f64)]) -> Target {
-    Target::of_counts(&Spectrum::from_per_ml(limits).unwrap()).unwrap()
-}
-
-fn codes(progress: &Progress, target: Option<&Target>) -> Vec<&'static str> {
-    progress.findings(target).iter().map(|finding| finding.code).collect()
-}
-
-#[test]
-fn the_last_size_to_meet_its_target_decides() {
-    let samples: [(f64, &[(f64, f64)]); 5] = [
-        (0.0, &[(4.0, 20_010.0), (14.0, 300.2)]),
-        (1.0, &[(4.0, 9_000.0), (14.0, 110.1)]),
-        (2.0, &[(4.0, 4_050.0), (14.0, 40.6)]),
-        (3.0, &[(4.0, 1_819.0), (14.0, 14.9)]),
-        (4.0, &[(4.0, 818.0), (14.0, 5.5)]),
-    ];
-    let progress = Progress::new(&bottles(&samples, 10.0), Options::default()).unwrap();
-    let outlook = progress.outlook(&target(&[(4.0, 500.0), (14.0, 5.0)])).unwrap();
-    assert_eq!(outlook.deciding().size, um(4.0));
-    let outlook = progress.outlook(&target(&[(4.0, 640.0), (14.0, 1.0)])).unwrap();
-    assert_eq!(outlook.deciding().size, um(14.0));
-    assert_eq!(outlook.remaining().estimate, outlook.deciding().remaining.estimate);
-    assert!(outlook.cautions().iter().any(|caution| caution.topic == "static"));
-    let error = progress.outlook(&target(&[(6.0, 640.0)])).unwrap_err();
-    assert_eq!(error.code(), "size-not-sampled");
-    assert!(codes(&progress, None).is_empty(), "{:?}", progress.findings(None));
-}
-
-#[test]
-fn an_early_outlook_says_that_it_assumes_no_floor() {
-    let samples: [(f64, &[(f64, f64)]); 2] = [(0.0, &[(4.0, 20_010.0)]), (1.0, &[(4.0, 9_000.0)])];
-    let progress = Progress::new(&bottles(&samples, 1.0), Options::default()).unwrap();
-    let outlook = progress.outlook(&target(&[(4.0, 640.0)])).unwrap();
-    let deciding = outlook.deciding();
-    assert!(deciding.no_floor_assumed);
-    let more = deciding.floor_seen_after.unwrap();
-    assert!(more.get() > 1.0 && more.get() < 8.0, "{more}");
-    assert!(outlook.assumptions.iter().any(|text| text.starts_with("no-floor assumption")));
-    assert_eq!(codes(&progress, Some(&target(&[(4.0, 640.0)]))), ["floor-not-seen"]);
-    // one more sample just there does show such a floor, to within what is expected of it
-    let curve = |after: f64| deciding.now.get() * (-0.8 * (after - 1.0)).exp() + 640.0;
-    let last = 1.0 + 1.2 * more.get();
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a whole number of some hundreds
-    let foreseen = curve(last).round() as u64;
-    let later: Vec<_> = [(0.0, 20_650), (1.0, 9_640), (last, foreseen)]
-        .map(|(after, count)| observed(after, Seen::Count(count), 1.0))
-        .to_vec();
-    let errors = fit(&later, FloorRule::Free).errors().unwrap();
-    assert!(errors.floor.unwrap() < 640.0 / 1.5, "{errors:?}");
-}
-
-#[test]
-fn what_looks_wrong_is_found() {
-    let fall = |rate: f64, floor: f64, times: &[f64]| -> Vec<(f64, f64)> {
-        times.iter().map(|after| (*after, 9_000.0 * (-rate * after).exp() + floor)).collect()
-    };
-    let at_4 = |samples: &[(f64, f64)], options: Options, limit: f64| {
-        let counts: Vec<_> = samples.iter().map(|(after, n)| (*after, [(4.0, n.round())])).collect();
-        let counts: Vec<(f64, &[(f64, f64)])> =
-            counts.iter().map(|(after, n)| (*after, n.as_slice())).collect();
-        let progress = Progress::new(&bottles(&counts, 1.0), options).unwrap();
-        codes(&progress, Some(&target(&[(4.0, limit)])))
-    };
-    let five = [0.0, 1.0, 2.0, 3.0, 4.0];
-    let usual = Options::default;
-    assert!(at_4(&fall(0.9, 0.0, &five), usual(), 640.0).is_empty());
-    let expected = vec![(um(4.0), beta(200.0).efficiency())];
-    assert_eq!(at_4(&fall(0.7, 0.0, &five), Options { expected, ..usual() }, 640.0), ["slow"]);
-    assert_eq!(at_4(&fall(0.9, 900.0, &five), usual(), 1_200.0), ["floor"]);
-    assert_eq!(at_4(&fall(0.9, 900.0, &five), usual(), 800.0), ["target-below-floor"]);
-    let late = [0.0, 1.0, 2.0, 7.0, 8.0];
-    assert_eq!(at_4(&fall(0.9, 900.0, &late), usual(), 800.0), ["stalled", "target-below-floor"]);
-    let level = [(0.0, 900.0), (1.0, 905.0), (2.0, 902.0), (4.0, 904.0)];
-    assert!(at_4(&level, usual(), 640.0).contains(&"no-fall"));
-    let risen = [(0.0, 9_000.0), (1.0, 3_600.0), (2.0, 1_500.0), (3.0, 1_900.0)];
-    assert!(at_4(&risen, usual(), 640.0).contains(&"rising"));
-    let spread = Spread::Stated(Scatter::from_cv(0.3).unwrap());
-    let loose = at_4(&risen, Options { spread, ..usual() }, 640.0);
-    assert!(!loose.contains(&"rising"), "30 % between bottles explain it: {loose:?}");
-    let slowing: Vec<_> = five
-        .map(|after: f64| (after, 20_000.0 * (-1.5 * after).exp() + 9_000.0 * (-0.3 * after).exp()))
-        .to_vec();
-    assert!(
-        at_4(&slowing, Options { floor: Some(FloorRule::Absent), ..usual() }, 640.0).contains(&"slowing")
-    );
-}
-
-#[test]
-fn a_larger_size_that_falls_more_slowly_is_doubted() {
-    let samples: [(f64, &[(f64, f64)]); 4] = [
-        (0.0, &[(4.0, 20_000.0), (14.0, 900.0)]),
-        (1.0, &[(4.0, 8_400.0), (14.0, 700.0)]),
-        (2.0, &[(4.0, 3_500.0), (14.0, 550.0)]),
-        (3.0, &[(4.0, 1_500.0), (14.0, 430.0)]),
-    ];
-    let progress = Progress::new(&bottles(&samples, 1.0), Options::default()).unwrap();
-    let finding =
-        progress.findings(None).into_iter().find(|finding| finding.code == "sizes-disagree").unwrap();
-    assert_eq!(finding.size, Some(um(14.0)));
-    assert!(finding.meaning.iter().any(|cause| cause.contains("water")));
-}
-
-#[test]
-fn bottles_that_scatter_widen_the_interval_and_say_so() {
-    let counts = [10_300.0, 3_780.0, 1_680.0, 620.0, 290.0, 101.0];
-    let counts: Vec<_> = counts.iter().zip(0..).map(|(n, i)| (f64::from(i), [(4.0, *n)])).collect();
-    let samples: Vec<(f64, &[(f64, f64)])> = counts.iter().map(|(after, n)| (*after, n.as_slice())).collect();
-    let of = |spread: Spread| {
-        let progress =
-            Progress::new(&bottles(&samples, 10.0), Options { spread, ..Options::default() }).unwrap();
-        let outlook = progress.outlook(&target(&[(4.0, 60.0)])).unwrap();
-        let remaining = outlook.deciding().remaining;
-        let width = remaining.high.map_or(f64::INFINITY, Turnovers::get) - remaining.low.unwrap().get();
-        (width, outlook.assumptions.join("; "))
-    };
-    let (counting, said) = of(Spread::Counting);
-    assert!(said.contains("counting alone"));
-    let (stated, said) = of(Spread::Stated(Scatter::from_cv(0.1).unwrap()));
-    assert!(
-        stated > counting && said.contains("10 % beyond counting, as stated"),
-        "{stated} {counting} {said}"
-    );
-    let (found, said) = of(Spread::Found);
-    assert!(found > counting && said.contains("widened"), "{found} {counting} {said}");
-}
-
-#[test]
-fn codes_alone_are_enough_for_a_fit() {
-    let coded = |(after, code): (f64, &str)| {
-        Bottle::of_code(turnovers(after), code.parse().unwrap(), ml(10.0)).unwrap()
-    };
-    let fall =
-        [(0.0, "22/20/17"), (1.0, "21/19/16"), (2.0, "19/17/14"), (3.0, "18/16/13"), (4.0, "17/15/11")];
-    let progress = Progress::new(&fall.map(coded), Options::default()).unwrap();
-    assert_eq!(progress.sizes().len(), 3);
-    for size in progress.sizes() {
-        let shown = size.fit.efficiency().get();
-        assert!((0.7..1.2).contains(&shown), "{}: {shown}", size.size);
-        assert_eq!(size.fit.edge(), None);
-    }
-}
-
 #[test]
 fn what_cannot_be_used_is_refused() {
     let count = |after, raw| observed(after, Seen::Count(raw), 1.0);
@@ -483,7 +331,6 @@ fn what_cannot_be_used_is_refused() {
     assert_eq!("many".parse::<Seen>().unwrap_err().code(), "count-unreadable");
     let tiny = Bottle::of_code(Turnovers::NONE, "5/4/3".parse().unwrap(), ml(1.0));
     assert_eq!(tiny.unwrap_err().code(), "count-impossible");
-    assert!(Progress::new(&[], Options::default()).is_err());
     let nothing = fit(&[count(0.0, 0), count(1.0, 0)], FloorRule::Free);
     assert_eq!(nothing.edge(), Some(Edge::NoFall));
     assert_eq!(nothing.remaining(per_ml(1.0), Level::default()).estimate, Some(Turnovers::NONE));

@@ -45,7 +45,7 @@ from siltcode.reference import DEFERENCE, Caution, ReferenceTable, cautions, tab
 from siltcode.runs import Agreement, RateRatio, agreement, compare, equal_by_e_test
 from siltcode.samples import Channel, Run, Sample
 from siltcode.schedule import BreakEven, Schedule, break_even, schedule
-from siltcode.score import ClassAnswer, Finding, Flag, Score, ScoredChannel, Verdict
+from siltcode.score import ClassAnswer, Finding, Flag, Previous, Score, ScoredChannel, SizeChange, Verdict
 from siltcode.scores import Scores
 from siltcode.settling import Liquid, Rest, Settling
 from siltcode.specs import Requirement, Spec, spec, specs
@@ -108,6 +108,7 @@ __all__ = [
     "PlannedElement",
     "PlannedStage",
     "Posterior",
+    "Previous",
     "Problem",
     "Progress",
     "ProgressFinding",
@@ -126,6 +127,7 @@ __all__ = [
     "Settling",
     "Shortfall",
     "SiltcodeError",
+    "SizeChange",
     "SizeClass",
     "SizeFit",
     "SizeRemaining",

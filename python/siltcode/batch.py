@@ -5,9 +5,9 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Any, overload
+from typing import Any, Literal, overload
 
-from siltcode import _native
+from siltcode import _arrays, _native
 from siltcode._display import SHOWN, Table, counted, html_table
 from siltcode.decision import Rule
 from siltcode.errors import SiltcodeError
@@ -160,7 +160,8 @@ class Batch(Sequence[Sample]):
         dead_time: float | None = None,
         blank: Sample | None = None,
         subtract: Sample | None = None,
-        earlier: Batch | Iterable[Sample] | None = None,
+        previous: Batch | Iterable[Sample] | None = None,
+        match: Literal["id", "point"] = "id",
         classes: str | Sequence[str] = (),
         convert_to: Scale | None = None,
     ) -> Scores:
@@ -190,9 +191,11 @@ class Batch(Sequence[Sample]):
             A blank to compare with: flags what it may have brought in.
         subtract : Sample, optional
             A blank to subtract, per size band.
-        earlier : Batch or iterable of Sample, optional
-            Bottles drawn from the same points before: flags what stayed while the rest fell. A bottle is compared with the
-            earlier one of the same id, the last where an id comes twice.
+        previous : Batch or iterable of Sample, optional
+            Bottles drawn before: `Score.previous` says for each size what it was and whether it fell, rose or stayed the
+            same, and flags say what stayed while the rest fell. Where two match, the last counts.
+        match : {"id", "point"}
+            What bottles are matched by: the id, or the tank and the point that their notes name.
         classes : str or sequence of str
             Class systems to ask beside the code, ``"nas1638"`` and others: see `class_systems`.
         convert_to : str, optional
@@ -242,8 +245,9 @@ class Batch(Sequence[Sample]):
             "classes": [classes] if isinstance(classes, str) else list(classes),
             "convert_to": convert_to,
         }
-        before = earlier if earlier is None or isinstance(earlier, Batch) else Batch.of(earlier)
-        return Scores(self, None if spec is None else read_spec(spec), how, before)
+        by_point = _arrays.one_of(match, "match", ("id", "point")) == "point"
+        before = previous if previous is None or isinstance(previous, Batch) else Batch.of(previous)
+        return Scores(self, None if spec is None else read_spec(spec), how, before, by_point)
 
     def __repr__(self) -> str:
         held = [(len(self), "bottle"), (len(self.blanks), "blank"), (len(self.problems), "problem")]

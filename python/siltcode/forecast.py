@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from siltcode import _arrays, _native
 from siltcode._display import Table, figures, html_table
 from siltcode.codes import Code
+from siltcode.reference import Caution, cautions_html, cautions_of
 from siltcode.units import number_in
 
 
@@ -357,6 +358,19 @@ class Passes:
             hours = values * self.hours_of(1.0)
         return {"turnovers": values, "hours": hours, **dict(zip(names, along, strict=True))}
 
+    @property
+    def cautions(self) -> tuple[Caution, ...]:
+        """What to beware of in such a job; `siltcode.DEFERENCE` stands above it.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> job = siltcode.passes("22/20/17", "18/16/13", {4: 3, 6: 20, 14: 1000}, "18 m3", "60 L/min")
+        >>> job.cautions[0].topic
+        'flammable vapour'
+        """
+        return cautions_of(*self._given["said"])[0]
+
     def __repr__(self) -> str:
         target = ", target UNVERIFIED" if self.unverified else ""
         if self.reachable is None:
@@ -369,7 +383,7 @@ class Passes:
     def _repr_html_(self) -> str:
         rows = [_forecast_row(channel) for channel in self.channels]
         headings = ["size, um(c)", "start /mL", "target /mL", "floor /mL", "turnovers"]
-        return html_table(Table(headings, rows, repr(self)[7:-1], "assumed: " + "; ".join(self.assumptions)))
+        return html_table(Table(headings, rows, repr(self)[7:-1], "assumed: " + "; ".join(self.assumptions))) + cautions_html(*self._given["said"])
 
 
 def _or_infinite(value: float | None) -> float:

@@ -42,61 +42,42 @@ class FitErrors:
 
 @dataclass(frozen=True, slots=True)
 class SizeFit:
-    """The most likely fall of one size, of `fit_progress`.
+    """The most likely fall of the bin from one size to the next larger, of `fit_progress`.
 
     Attributes
     ----------
     size_um : float
-        Particles at and above this size [um].
+        The bin starts at this size; the last is open [um].
     efficiency : float
-        How fast the counts fall, per turnover [-].
-    above_floor_per_ml, floor_per_ml, now_per_ml : float
-        The height above the floor at the first sample, the floor, and the curve at the last sample [particles/mL].
+        How fast the bin falls, per turnover [-]; in the last stage.
+    efficiencies : tuple of float
+        The same in each stage [-].
+    above_floor_per_ml, floor_per_ml : float
+        The height of the bin above its floor at the first sample, and its floor [particles/mL]; 0 unless one is shown.
+    now_per_ml : float
+        What there is at and above the size at the last sample: of this bin and all larger [particles/mL].
     errors : FitErrors or None
         Standard errors; None where the samples do not fix the fall.
-    ln_likelihood : float
-        The logarithm of the likelihood [-].
-    deviance, pearson : float
-        Twice what the likelihood lacks to the most it can be, and the sum of squared residuals over their variances: both
-        about `freedom` [-].
-    freedom : int
-        Counts less what was fitted to them [-].
-    p : float or None
-        How likely chance alone gives at least this deviance [-]; None without freedom.
-    floor_statistic, floor_p : float or None
-        The likelihood ratio statistic against no floor, and how likely chance alone makes it as large [-].
     edge : {"no-fall", "sudden"} or None
         Where the counts do not fix the rate: they do not fall, or had fallen by the second sample.
-    no_floor_assumed : bool
-        Whether no floor was allowed because the samples could not have shown one.
-    widening : float
-        By how much the counts scatter more than was fitted, in variance [-].
 
     Examples
     --------
     >>> import siltcode
     >>> seen = {4: [5030, 1975, 1494, 1192, 1190]}
-    >>> fit = siltcode.fit_progress([0, 1, 2, 3, 4], seen, [0.5, 0.5, 1, 2, 5]).fits[0]
-    >>> round(fit.efficiency, 3), round(fit.floor_per_ml, 1), round(fit.errors.floor, 1), round(fit.floor_p, 2)
-    (0.952, 14.8, 16.0, 0.18)
+    >>> fit = siltcode.fit_progress([0, 1, 2, 3, 4], seen, [0.5, 0.5, 1, 2, 5], floor=True, scatter=0).fits[0]
+    >>> round(fit.efficiency, 3), round(fit.floor_per_ml, 1), round(fit.errors.floor, 1)
+    (0.952, 14.8, 16.0)
     """
 
     size_um: float
     efficiency: float
+    efficiencies: tuple[float, ...]
     above_floor_per_ml: float
     floor_per_ml: float
     now_per_ml: float
     errors: FitErrors | None
-    ln_likelihood: float
-    deviance: float
-    pearson: float
-    freedom: int
-    p: float | None
-    floor_statistic: float | None
-    floor_p: float | None
     edge: Literal["no-fall", "sudden"] | None
-    no_floor_assumed: bool
-    widening: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,15 +95,15 @@ class SizeRemaining:
     against_never : float
         The likelihood ratio statistic against "it is never met" [-].
     floor_seen_after : float or None
-        Where no floor was allowed: after how many more turnovers one more sample, counted in the last one's volume, would
-        show a floor as high as the target [-].
+        Where a floor as high as the target cannot be ruled out: after how many more turnovers one more sample, counted in
+        the last one's volume, would tell it from none [-].
 
     Examples
     --------
     >>> import siltcode
     >>> job = siltcode.fit_progress([0, 1], {4: [20_010, 9_000]}, 1)
-    >>> round(job.remaining(640).sizes[0].floor_seen_after, 1)
-    1.1
+    >>> 0.5 < job.remaining(640).sizes[0].floor_seen_after < 5
+    True
     """
 
     size_um: float
@@ -157,9 +138,9 @@ class ProgressFinding:
     Examples
     --------
     >>> import siltcode
-    >>> job = siltcode.fit_progress([0, 1, 2, 3], {4: [9_000, 3_600, 1_500, 1_900]}, 1)
+    >>> job = siltcode.fit_progress(range(5), {4: [9_000, 3_600, 1_500, 620, 1_900]}, 1)
     >>> job.findings[0].code, job.findings[0].evidence[:22]
-    ('rising', 'from 1500 to 1900 per ')
+    ('rising', 'from 620 to 1900 per m')
     """
 
     code: str
@@ -193,7 +174,7 @@ class Remaining:
     Examples
     --------
     >>> import siltcode
-    >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5])
+    >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5], floor=True, scatter=0)
     >>> job.remaining(200)
     Remaining(1.04 turnovers, 0.789 to 1.44; 4 um(c) decides)
     >>> job.remaining(130).high  # the floor may be there
@@ -231,9 +212,8 @@ def findings_of(parts: Iterable[dict[str, Any]]) -> tuple[ProgressFinding, ...]:
 def fit_of(parts: dict[str, Any]) -> SizeFit:
     """The fall of a size as the native module gives it."""
     errors = None if parts["errors"] is None else FitErrors(**parts["errors"])
-    goodness = parts["goodness"]
-    given = {name: parts[name] for name in SizeFit.__slots__ if name in parts}
-    return SizeFit(**{**given, **goodness, "errors": errors})
+    given = {name: parts[name] for name in SizeFit.__slots__}
+    return SizeFit(**{**given, "efficiencies": tuple(parts["efficiencies"]), "errors": errors})
 
 
 def or_never(turnovers: float | None) -> float:

@@ -23,29 +23,73 @@ from siltcode.units import in_unit
 
 
 class Progress:
-    """What the samples of a job say, size by size: made by `fit_progress`.
+    """What the samples of a job say: made by `fit_progress`.
 
     Attributes
     ----------
     fits : tuple of SizeFit
-        The most likely fall of each size, sizes rising.
+        The most likely fall of each bin between sizes, sizes rising.
+    ln_likelihood : float
+        The logarithm of the likelihood of all counts, with what was known of the elements beforehand [-].
+    deviance, pearson : float
+        Twice what the likelihood lacks to the most it can be, and the sum of squared residuals over their variances: both
+        about `freedom` [-].
+    freedom : int
+        Counts less what was fitted to them [-].
+    p : float or None
+        How likely chance alone gives at least this deviance [-]; None without freedom.
+    floor_statistic, floor_p : float or None
+        The likelihood ratio statistic against no floor, and how likely chance alone makes it as large [-].
+    floor_shown : bool
+        Whether the samples show a floor, beyond one chance in a hundred, or it was said that there may be one.
+    scatter : float
+        The coefficient of variation of bottles beyond counting [-]: as stated, or in the middle of what it may be.
 
     Examples
     --------
     >>> import siltcode
-    >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5])
+    >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5], floor=True, scatter=0)
     >>> job
     Progress(4 um: 0.945 per turnover, floor 115/mL)
     """
 
-    __slots__ = ("_given", "_native", "fits")
+    __slots__ = (
+        "_given",
+        "_native",
+        "deviance",
+        "fits",
+        "floor_p",
+        "floor_shown",
+        "floor_statistic",
+        "freedom",
+        "ln_likelihood",
+        "p",
+        "pearson",
+        "scatter",
+    )
 
     fits: tuple[SizeFit, ...]
+    ln_likelihood: float
+    deviance: float
+    pearson: float
+    freedom: int
+    p: float | None
+    floor_statistic: float | None
+    floor_p: float | None
+    floor_shown: bool
+    scatter: float
 
     def __init__(self, given: dict[str, Any]) -> None:
         self._given = given
         self._native = _native.fit_progress(given)
         self.fits = tuple(map(fit_of, self._native.fits()))
+        whole = self._native.whole()
+        goodness = whole["goodness"]
+        self.ln_likelihood, self.scatter = whole["ln_likelihood"], whole["scatter"]
+        self.deviance, self.pearson = goodness["deviance"], goodness["pearson"]
+        self.freedom, self.p = goodness["freedom"], goodness["p"]
+        self.floor_statistic, self.floor_p = whole["floor_statistic"], whole["floor_p"]
+        self.floor_shown = whole["floor_shown"]
 
     def __reduce__(self) -> tuple[Any, ...]:
         return Progress, (self._given,)
@@ -58,12 +102,12 @@ class Progress:
 
     @property
     def efficiency(self) -> dict[float, float]:
-        """The efficiency that the tank itself shows, by size [um: -].
+        """The efficiency that the tank itself shows in the bin from each size to the next [um: -].
 
         Examples
         --------
         >>> import siltcode
-        >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5])
+        >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5], floor=True, scatter=0)
         >>> {size: round(shown, 3) for size, shown in job.efficiency.items()}
         {4.0: 0.945}
         """
@@ -71,12 +115,14 @@ class Progress:
 
     @property
     def floor(self) -> dict[float, float]:
-        """What no number of turnovers goes below, by size [um: particles/mL].
+        """What no number of turnovers goes below in the bin from each size to the next [um: particles/mL].
+
+        0 unless a floor is shown.
 
         Examples
         --------
         >>> import siltcode
-        >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5])
+        >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5], floor=True, scatter=0)
         >>> {size: round(floor) for size, floor in job.floor.items()}
         {4.0: 115}
         """
@@ -89,7 +135,7 @@ class Progress:
         Examples
         --------
         >>> import siltcode
-        >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5])
+        >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5], floor=True, scatter=0)
         >>> [finding.code for finding in job.findings]
         ['floor']
         """
@@ -114,8 +160,8 @@ class Progress:
 
         Notes
         -----
-        The interval is that of the profile likelihood [1]_. Its upper end is infinite exactly where a curve whose floor is
-        the target cannot be excluded.
+        The interval is that of the profile likelihood [1]_ of all bins together, averaged over what the scatter of bottles
+        may be. Its upper end is infinite exactly where a floor as high as the target cannot be ruled out.
 
         References
         ----------
@@ -155,7 +201,7 @@ class Progress:
         Examples
         --------
         >>> import siltcode
-        >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5])
+        >>> job = siltcode.fit_progress([0, 1, 2, 3, 4], {4: [5031, 2012, 1589, 1420, 1705]}, [0.5, 0.5, 1, 2, 5], floor=True, scatter=0)
         >>> job.path([0, 4, 8])[4].round()
         array([10070.,   342.,   120.])
         """
@@ -167,11 +213,11 @@ class Progress:
         return f"Progress({'; '.join(each)})"
 
     def _repr_html_(self) -> str:
-        headings = ["size, um", "efficiency", "+-", "floor /mL", "+-", "now /mL", "chance of the fit"]
+        headings = ["from size, um", "efficiency", "+-", "floor /mL", "+-", "now /mL at and above"]
         rows = []
         for fit in self.fits:
             errors = fit.errors or FitErrors(math.nan, math.nan, None, None)
-            rows.append([fit.size_um, fit.efficiency, errors.efficiency, fit.floor_per_ml, errors.floor, fit.now_per_ml, fit.p])
+            rows.append([fit.size_um, fit.efficiency, errors.efficiency, fit.floor_per_ml, errors.floor, fit.now_per_ml])
         below = "; ".join(f"{finding.size or ''} {finding.code}: {finding.evidence}" for finding in self.findings)
         return html_table(Table(headings, rows, below=below))
 
@@ -185,6 +231,9 @@ def fit_progress(
     floor: bool | None = None,
     scatter: float | None = None,
     expected: Beta | BySize[Any] | str | None = None,
+    stages: Sequence[tuple[float, Beta | BySize[Any] | str | None]] | None = None,
+    dead_zone: tuple[float, float] | None = None,
+    cells: int | None = None,
     level: float = 0.95,
     alarm: float = 0.99,
 ) -> Progress:
@@ -202,12 +251,19 @@ def fit_progress(
     dilution : number or array_like
         How much each sample was diluted, 1 or more [-].
     floor : bool, optional
-        Whether there may be a floor. Without it: once three samples over three turnovers could show one.
+        True: there may be one, and estimates have the most likely. False: there is none. Without it: estimates have one as
+        soon as the samples show it, and intervals allow for one from the start.
     scatter : float, optional
-        The coefficient of variation between bottles [-]; 0 for counting alone. Without it: as the counts scatter about their
-        curve, where that is more than chance allows.
+        The coefficient of variation between bottles [-]; 0 for counting alone. Without it: intervals allow for all that it
+        may be, each with the probability that the samples give it.
     expected : Beta, mapping, str, optional
-        The filtration ratio that the filter should have [-], against which a slow fall is found.
+        The filtration ratio that the elements should have [-]. It ties the sizes together while samples are few, and a slow
+        fall is found against it.
+    stages : sequence of pairs, optional
+        Where elements were changed: for each period the turnovers from which on it lasts, and the filtration ratio or None;
+        instead of `expected`. A period may lie ahead.
+    dead_zone, cells : optional
+        How the fluid moves, as in `passes`; stirred without either. Samples are taken to show the mean of the tank.
     level, alarm : float
         The level of intervals, and that at which a difference counts as more than chance [-].
 
@@ -223,8 +279,9 @@ def fit_progress(
 
     Notes
     -----
-    Counts are Poisson about ``V (a exp(-kappa tau) + c)``, with ``a``, ``kappa`` and ``c >= 0`` of the greatest likelihood;
-    bounds and codes take part with their probability. Each size is a series of its own, of cumulative counts.
+    The particles between each size and the next are a bin. Counts in it are Poisson about ``V (a exp(-kappa tau) + c)``,
+    with ``a``, ``kappa`` and ``c >= 0`` of its own, all bins fitted together; all counts of a bottle share one factor that
+    scatters from bottle to bottle. Bounds and codes take part with their probability.
 
     References
     ----------
@@ -235,7 +292,7 @@ def fit_progress(
     --------
     >>> import siltcode
     >>> seen = {4: [">=20000", 9100, 3350, 1230, "<500"]}
-    >>> siltcode.fit_progress([0, 1, 2, 3, 4], seen, "1 mL", floor=False)
+    >>> siltcode.fit_progress([0, 1, 2, 3, 4], seen, "1 mL", floor=False, scatter=0)
     Progress(4 um: 1 per turnover, floor 0/mL)
     >>> codes = ["22/20/17", "21/19/16", "19/17/14", "18/16/13", "17/15/11"]
     >>> siltcode.fit_progress([0, 1, 2, 3, 4], codes, "10 mL").remaining("16/14/11").deciding
@@ -250,8 +307,10 @@ def fit_progress(
         _arrays.refused("shapes-differ", f"{after.size} turnovers are given, and {len(bottles)} samples", "give a number of turnovers for each sample")
     for bottle, tau, ml, factor in zip(bottles, after, millilitres, dilutions, strict=True):
         bottle.update(turnovers=float(tau), volume_ml=None if np.isnan(ml) else float(ml), dilution=float(factor))
-    rating = None if expected is None else Beta(expected).as_given()
-    how = {"floor": floor, "scatter": None if scatter is None else float(scatter), "expected": rating}
+    if stages is None:
+        stages = [] if expected is None else [(0.0, expected)]
+    periods = [{"since": float(since), "rating": None if ratio is None else Beta(ratio).as_given()} for since, ratio in stages]
+    how = {"floor": floor, "scatter": None if scatter is None else float(scatter), "stages": periods, "dead_zone": dead_zone, "cells": cells}
     return Progress({"bottles": bottles, **how, "level": float(level), "alarm": float(alarm)})
 
 

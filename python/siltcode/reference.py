@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from html import escape
 
 from siltcode import _arrays, _native
 
@@ -101,6 +102,8 @@ class Caution:
     ----------
     topic, text : str
         What it is about, and what to beware of.
+    when : {"always", "jet", "standby", "entry"}
+        The kind of job that it applies to.
     status : str
         How it is known: ``READ``, ``DERIVED`` or ``UNVERIFIED``.
     source : str
@@ -115,11 +118,12 @@ class Caution:
 
     topic: str
     text: str
+    when: str
     status: str
     source: str
 
     def __str__(self) -> str:
-        return f"{self.topic}: {self.text}" + (" (UNVERIFIED: not read in a source)" if self.status == "UNVERIFIED" else "")
+        return f"{self.topic}: {self.text}" + (" (common practice, UNVERIFIED)" if self.status == "UNVERIFIED" else "")
 
 
 def cautions() -> tuple[Caution, ...]:
@@ -136,3 +140,52 @@ def cautions() -> tuple[Caution, ...]:
     'flammable vapour'
     """
     return tuple(Caution(**each) for each in _native.cautions())
+
+
+def cautions_of(*said: str) -> tuple[tuple[Caution, ...], tuple[Caution, ...]]:
+    """The cautions that apply to a job, and the rest, by what is said of it: its title, its fluid, its target.
+
+    Parameters
+    ----------
+    *said : str
+        What is said of the job.
+
+    Returns
+    -------
+    (tuple of Caution, tuple of Caution)
+        Those that apply, and the rest, which may apply too.
+
+    Examples
+    --------
+    >>> from siltcode.reference import cautions_of
+    >>> applying, rest = cautions_of("Day tank of a standby generator", "diesel")
+    >>> "tank on standby" in [caution.topic for caution in applying], [caution.topic for caution in rest]
+    (True, ['confined space', 'aviation'])
+    """
+    each = _native.cautions_of(list(said))
+    made = [(one.pop("applies"), Caution(**one)) for one in each]
+    return tuple(caution for applies, caution in made if applies), tuple(caution for applies, caution in made if not applies)
+
+
+def cautions_html(*said: str) -> str:
+    """The cautions of a job as a fragment of HTML, for notebooks.
+
+    Parameters
+    ----------
+    *said : str
+        What is said of the job.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> from siltcode.reference import cautions_html
+    >>> "hydrogen sulphide" in cautions_html("diesel")
+    True
+    """
+    applying, rest = cautions_of(*said)
+    items = "".join(f"<li>{escape(str(caution))}</li>" for caution in applying)
+    more = f"<p>Other kinds of work: {escape(', '.join(caution.topic for caution in rest))}.</p>" if rest else ""
+    return f"<details><summary>Cautions</summary><p>{escape(DEFERENCE)}</p><ul>{items}</ul>{more}</details>"

@@ -163,8 +163,8 @@ class Verdict:
     ----------
     outcome : {"conforms", "does not conform", "undecided"}
         The answer.
-    rule : str
-        The decision rule, in words.
+    rule : str or None
+        The decision rule, in words; None where the target limits no particles.
     p : float or None
         The probability that all limits on particles are met [-]; None where it is not known.
     false_accept : float or None
@@ -177,6 +177,10 @@ class Verdict:
         The factor by which particle counts still have to come down [-]; 1 where the limits are met.
     findings : tuple of Finding
         Requirement by requirement.
+    p_missing : {"no-particle-limits", "size-not-counted", "no-raw-counts"} or None
+        Why `p` is not known.
+    limits_checked : str or None
+        What may be said where the bottle conforms to these limits while the specification has more.
 
     Examples
     --------
@@ -190,23 +194,79 @@ class Verdict:
     """
 
     outcome: Outcome
-    rule: str
+    rule: str | None
     p: float | None
     false_accept: float | None
     deciding: str | None
     settle: str | None
     factor_to_remove: float
     findings: tuple[Finding, ...]
+    p_missing: str | None = None
+    limits_checked: str | None = None
 
     def __str__(self) -> str:
-        return self.outcome
+        return self.outcome if self.limits_checked is None else "meets the limits checked"
 
     def _repr_html_(self) -> str:
         rows = [[f.subject, f.limit, f.found, f.finding, f.note] for f in self.findings]
-        p = f"; probability {probability(self.p)}" if self.p is not None else ""
+        p = f"; particles: probability {probability(self.p)}" if self.p is not None else ""
         below = f"to settle it: {self.settle}" if self.settle else ""
         headings = ["subject", "limit", "found", "finding", "note"]
-        return html_table(Table(headings, rows, f"{self.outcome} \N{EM DASH} {self.rule}{p}", below))
+        rule = f" \N{EM DASH} {self.rule}" if self.rule else ""
+        return html_table(Table(headings, rows, f"{self.limits_checked or self.outcome}{rule}{p}", below))
+
+
+@dataclass(frozen=True, slots=True)
+class SizeChange:
+    """One size then and now.
+
+    Attributes
+    ----------
+    size : str
+        The size.
+    then_per_ml, now_per_ml : float or str
+        What was read then and is read now [particles/mL]; a bound in words.
+    change : {"fell", "same", "rose", "cannot-tell"}
+        What became of it; the same is within half a range number.
+    p : float or None
+        The probability of that; where nothing is sure, that it fell; None where a count does not say what it rests on [-].
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> then, now = (siltcode.Sample.of({4: raw}, "A", per="raw", volume_ml=1) for raw in (9000, 6000))
+    >>> now.score(previous=[then]).previous.sizes[0].change
+    'fell'
+    """
+
+    size: str
+    then_per_ml: float | str
+    now_per_ml: float | str
+    change: str
+    p: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Previous:
+    """A bottle beside the previous one from the same place.
+
+    Attributes
+    ----------
+    id : str
+        The previous bottle.
+    sizes : tuple of SizeChange
+        Every size that both were counted at.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> then, now = (siltcode.Sample.of({4: raw}, "A", per="raw", volume_ml=1) for raw in (9000, 9010))
+    >>> [at.change for at in now.score(previous=[then]).previous.sizes]
+    ['same']
+    """
+
+    id: str
+    sizes: tuple[SizeChange, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,6 +301,12 @@ class Score:
         Sizes whose band the subtracted blank held more of than the bottle; None if no blank was subtracted.
     companions : tuple of (str, str)
         What else was measured: property and value with its unit.
+    point : {"return-line", "suction-line", "bottom"} or None
+        Where it was drawn, if not in the tank itself: it is judged as a sample of that point.
+    comparison : tuple of Finding, or None
+        Requirement by requirement, where the limits are of another place in the supply: compared, without a verdict.
+    previous : Previous or None
+        Beside the previous bottle from the same place, where there is one.
 
     Examples
     --------
@@ -265,6 +331,9 @@ class Score:
     scatter: float | None = None
     drowned_in_blank: tuple[str, ...] | None = None
     companions: tuple[tuple[str, str], ...] = ()
+    point: str | None = None
+    comparison: tuple[Finding, ...] | None = None
+    previous: Previous | None = None
 
     @property
     def code(self) -> Code | None:
@@ -275,7 +344,7 @@ class Score:
         return self.iso4406 or ""
 
     def __repr__(self) -> str:
-        verdict = "" if self.verdict is None else f" {self.verdict.outcome}"
+        verdict = "" if self.verdict is None else f" {self.verdict}"
         return f"Score({self.id!r}: {self.iso4406}{verdict})"
 
     def _repr_html_(self) -> str:
@@ -313,6 +382,9 @@ def score_of(parts: dict[str, Any]) -> Score:
         parts.get("scatter"),
         None if drowned is None else tuple(drowned),
         companions_of(parts.get("companions", ())),
+        parts.get("point"),
+        None if parts.get("comparison") is None else _findings(parts["comparison"]),
+        _previous(parts.get("previous")),
     )
 
 
@@ -338,7 +410,15 @@ def _scored_channel(part: dict[str, Any]) -> ScoredChannel:
 
 
 def _verdict(part: dict[str, Any], settle: str | None) -> Verdict:
-    fields = [field for field in Finding.__slots__]
-    findings = tuple(Finding(**{field: item[field] for field in fields}) for item in part["check"]["items"])
     told = (part["outcome"], part["rule"], part["p"], part["false_accept"], part["deciding"])
-    return Verdict(*told, settle, part["factor_to_remove"], findings)
+    findings = _findings(part["check"]["items"])
+    return Verdict(*told, settle, part["factor_to_remove"], findings, part["p_missing"], part["limits_checked"])
+
+
+def _previous(part: dict[str, Any] | None) -> Previous | None:
+    return None if part is None else Previous(part["id"], tuple(SizeChange(**size) for size in part["sizes"]))
+
+
+def _findings(items: list[dict[str, Any]]) -> tuple[Finding, ...]:
+    fields = [field for field in Finding.__slots__]
+    return tuple(Finding(**{field: item[field] for field in fields}) for item in items)

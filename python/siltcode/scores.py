@@ -38,14 +38,14 @@ class Scores(Sequence[Score]):
     """
 
     def __init__(
-        self, batch: Batch, spec: Spec | None, how: dict[str, Any], earlier: Batch | None = None
+        self, batch: Batch, spec: Spec | None, how: dict[str, Any], previous: Batch | None = None, by_point: bool = False
     ) -> None:
-        self._batch, self._spec, self._how, self._earlier = batch, spec, how, earlier
+        self._batch, self._spec, self._how, self._previous, self._by_point = batch, spec, how, previous, by_point
         given = None if spec is None else spec.as_given()
-        self._native = batch._native.score(given, how, None if earlier is None else earlier._native)
+        self._native = batch._native.score(given, how, None if previous is None else previous._native, by_point)
 
     def __reduce__(self) -> tuple[Any, ...]:
-        return Scores, (self._batch, self._spec, self._how, self._earlier)
+        return Scores, (self._batch, self._spec, self._how, self._previous, self._by_point)
 
     def __len__(self) -> int:
         return len(self._native)
@@ -84,7 +84,7 @@ class Scores(Sequence[Score]):
 
     @property
     def provenance(self) -> dict[str, Any]:
-        """What the scores are made from: that of the batch, with the inputs of the earlier one where it was compared.
+        """What the scores are made from: that of the batch, with the inputs of the previous one where it was compared.
 
         Examples
         --------
@@ -94,8 +94,25 @@ class Scores(Sequence[Score]):
         ['inputs', 'library', 'tables']
         """
         made_from = self._batch.provenance
-        earlier = [] if self._earlier is None else self._earlier.provenance["inputs"]
-        return {**made_from, "inputs": [*made_from["inputs"], *earlier]}
+        previous = [] if self._previous is None else self._previous.provenance["inputs"]
+        return {**made_from, "inputs": [*made_from["inputs"], *previous]}
+
+    @property
+    def unmatched(self) -> dict[str, tuple[str, ...]]:
+        """Bottles without a partner: those of ``"now"`` without a previous one, and those of ``"previous"`` without one now.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> a, b = (siltcode.Sample.of({4: 1752}, name) for name in ("A", "B"))
+        >>> siltcode.Batch.of([a]).score(previous=[b]).unmatched
+        {'now': ('A',), 'previous': ('B',)}
+        """
+        if self._previous is None:
+            return {"now": (), "previous": ()}
+        met = {score.previous.id for score in self if score.previous is not None}
+        now = tuple(score.id for score in self if score.previous is None)
+        return {"now": now, "previous": tuple(sample.id for sample in self._previous if sample.id not in met)}
 
     def raise_first(self) -> None:
         """Raises the package's exception for the first bottle that could not be scored, if there is one.

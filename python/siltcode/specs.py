@@ -54,6 +54,12 @@ class Spec:
         How well its numbers are known: ``USER``, ``READ``, ``DERIVED`` or ``UNVERIFIED``.
     requirements : tuple of Requirement
         In their document's order.
+    partial : bool
+        Whether the document has more limits: meeting these is not conforming to it.
+    compare_only : bool
+        Whether bottles are only compared with the limits, without a verdict.
+    caveat : str or None
+        What to know before relying on it.
 
     Examples
     --------
@@ -72,6 +78,9 @@ class Spec:
     status: str
     requirements: tuple[Requirement, ...]
     _given: tuple[str | None, str | None, str]
+    partial: bool = False
+    compare_only: bool = False
+    caveat: str | None = None
 
     def as_given(self) -> dict[str, Any]:
         """What the native module reads it from: the TOML text or the code, and the scale of the code's sizes.
@@ -92,7 +101,7 @@ class Spec:
 
     def _repr_html_(self) -> str:
         rows = [[r.subject, r.limit, r.status, r.note] for r in self.requirements]
-        caption = ", ".join(part for part in (self.title, self.edition, self.scope) if part)
+        caption = ", ".join(part for part in (self.title, self.edition, self.scope, self.caveat) if part)
         return html_table(Table(["subject", "limit", "known", "note"], rows, caption))
 
 
@@ -164,7 +173,7 @@ def _of(given: tuple[str | None, str | None, str]) -> Spec:
     parts = _native.spec_parts(dict(zip(("toml", "code", "scale"), given, strict=True)))
     requirements = tuple(Requirement(*words) for words in parts["words"])
     told = (parts["name"], parts["title"], parts["edition"], parts["scope"], parts["status"])
-    return Spec(*told, requirements, given)
+    return Spec(*told, requirements, given, parts["partial"], parts["compare_only"], parts["caveat"])
 
 
 def specs() -> list[str]:

@@ -14,6 +14,7 @@ from siltcode._display import Table, figures, html_table
 from siltcode.codes import Code
 from siltcode.errors import SiltcodeError
 from siltcode.forecast import Remedy
+from siltcode.reference import Caution, cautions_html, cautions_of
 from siltcode.tank import StartLike, counts_given
 
 
@@ -179,6 +180,8 @@ class Plan:
         Whether a limit of the target was recalled and not read: verify it before use.
     assumptions : tuple of str
         What was taken for granted.
+    said : tuple of str
+        The title, the fluid and the target, by which cautions apply.
 
     Examples
     --------
@@ -206,6 +209,22 @@ class Plan:
     out_of_reach: OutOfReach | None
     unverified: bool
     assumptions: tuple[str, ...]
+    said: tuple[str, ...] = ()
+
+    @property
+    def cautions(self) -> tuple[Caution, ...]:
+        """What to beware of in such a job; `siltcode.DEFERENCE` stands above it.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> element = {"kind": "bag", "beta": "4:1.5,6:2,14:20", "rated_flow": "60 L/min", "price": 12}
+        >>> job = {"tank": "18 m3", "target": "18/16/13", "hour_cost": 45, "title": "Standby generator"}
+        >>> found = siltcode.plan(job, start="22/20/17", stage=[{"name": "bag", "flow": "60 L/min", "element": [element]}])
+        >>> "tank on standby" in [caution.topic for caution in found.cautions]
+        True
+        """
+        return cautions_of(*self.said)[0]
 
     @property
     def reachable(self) -> bool:
@@ -242,7 +261,8 @@ class Plan:
             rows.append([stage.name, stage.flow, stage.hours, elements, *stage.left_per_ml.values()])
         rows.append(["target", None, None, "", *(self.target_per_ml.get(size) for size in self.start_per_ml)])
         headings = ["stage", "flow [L/min]", "time [h]", "elements", *sizes]
-        return html_table(Table(headings, rows, f"{self.title}: {self!r}", "; ".join([*self._bookings(), *self.assumptions])))
+        below = "; ".join([*self._bookings(), *self.assumptions])
+        return html_table(Table(headings, rows, f"{self.title}: {self!r}", below)) + cautions_html(*self.said)
 
     def _bookings(self) -> list[str]:
         if not self.doubtful:
@@ -374,6 +394,7 @@ def _plan(parts: dict[str, Any], quickest: bool) -> Plan:
         out_of_reach=_in_the_way(parts["out_of_reach"]),
         unverified=parts["unverified"],
         assumptions=tuple(parts["assumptions"]),
+        said=tuple(parts["said"]),
         **{name: found.get(name) for name in ("hours", "cost", "lower_bound", "gap")},
     )
 

@@ -134,6 +134,7 @@ def passes(
         "mixing": float(mixing),
         "mixing_spread": float(mixing_spread),
         "rest": None if rest is None else rest._given(),
+        "said": [str(each) for each in (start, target)],
     }
     return Passes(given)
 

@@ -119,5 +119,5 @@ def test_tables_and_cautions() -> None:
     assert caught.value.code == "table-unknown"
     assert "iso4406" in caught.value.hint
     recalled = [caution for caution in siltcode.cautions() if caution.status == "UNVERIFIED"]
-    assert all(str(caution).endswith("(UNVERIFIED: not read in a source)") for caution in recalled)
+    assert all(str(caution).endswith("(common practice, UNVERIFIED)") for caution in recalled)
     assert siltcode.DEFERENCE.startswith("Local codes")

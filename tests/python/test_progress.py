@@ -36,18 +36,20 @@ def _remaining(job: Progress, targets: list[float]) -> dict[str, dict[str, float
 
 
 def _without_a_floor(given: Given) -> Given:
-    fit = _job(given, floor=False).fits[0]
-    likelihood = {"negloglik": -fit.ln_likelihood, "deviance": fit.deviance, "p_dev": fit.p}
+    job = _job(given, floor=False)
+    fit = job.fits[0]
+    likelihood = {"negloglik": -job.ln_likelihood, "deviance": job.deviance, "p_dev": job.p}
     return {"a": fit.above_floor_per_ml, "k": fit.efficiency, **likelihood}
 
 
 def _with_a_floor(given: Given) -> Given:
-    fit = _job(given, floor=True).fits[0]
+    job = _job(given, floor=True)
+    fit = job.fits[0]
     assert fit.errors is not None
     errors = {"se": [fit.errors.above_floor, fit.errors.efficiency, fit.errors.floor], "corr_k_c": fit.errors.correlation}
-    test = {"LRT_c_eq_0": fit.floor_statistic, "p_boundary_mix": fit.floor_p}
+    test = {"LRT_c_eq_0": job.floor_statistic, "p_boundary_mix": job.floor_p}
     curve = {"a": fit.above_floor_per_ml, "k": fit.efficiency, "c": fit.floor_per_ml}
-    return {**curve, **errors, **test, "negloglik": -fit.ln_likelihood, "deviance": fit.deviance}
+    return {**curve, **errors, **test, "negloglik": -job.ln_likelihood, "deviance": job.deviance}
 
 
 def _what_remains(given: Given) -> Given:
@@ -55,15 +57,16 @@ def _what_remains(given: Given) -> Given:
 
 
 def _bounds(given: Given) -> Given:
-    def fit(turnovers: list[float], seen: list[Any]) -> siltcode.SizeFit:
-        return siltcode.fit_progress(turnovers, {4: seen}, given["volume_mL"], floor=False).fits[0]
+    def job(turnovers: list[float], seen: list[Any]) -> Progress:
+        return siltcode.fit_progress(turnovers, {4: seen}, given["volume_mL"], floor=False, scatter=0)
 
-    kept = fit(given["turnovers"], given["obs"])
+    whole = job(given["turnovers"], given["obs"])
+    kept = whole.fits[0]
     counts = [(after, seen) for after, seen in zip(given["turnovers"], given["obs"], strict=True) if not isinstance(seen, str)]
-    dropped = fit([after for after, _ in counts], [seen for _, seen in counts])
+    dropped = job([after for after, _ in counts], [seen for _, seen in counts]).fits[0]
     start = dropped.above_floor_per_ml * math.exp(dropped.efficiency * counts[0][0])
     dropping = {"a_dropping_censored": start, "k_dropping_censored": dropped.efficiency}
-    return {"a": kept.above_floor_per_ml, "k": kept.efficiency, "negloglik": -kept.ln_likelihood, **dropping}
+    return {"a": kept.above_floor_per_ml, "k": kept.efficiency, "negloglik": -whole.ln_likelihood, **dropping}
 
 
 def _expected(given: Given) -> Given:
@@ -90,12 +93,12 @@ def _near_the_floor(given: Given) -> Given:
         "a": fit.above_floor_per_ml,
         "k": fit.efficiency,
         "c": fit.floor_per_ml,
-        "deviance_with_floor": fit.deviance,
+        "deviance_with_floor": job.deviance,
         "k_if_floor_ignored": ignored.efficiency,
-        "deviance_if_floor_ignored": ignored.deviance,
-        "p_gof_floor_ignored": ignored.p,
-        "LRT_c_eq_0": fit.floor_statistic,
-        "p_boundary_mix": fit.floor_p,
+        "deviance_if_floor_ignored": naive.deviance,
+        "p_gof_floor_ignored": naive.p,
+        "LRT_c_eq_0": job.floor_statistic,
+        "p_boundary_mix": job.floor_p,
         "naive_remaining_no_floor": [naive.remaining(target).estimate for target in targets],
         "remaining": _remaining(job, targets),
     }
@@ -181,9 +184,10 @@ def _searched(loss: Callable[[Floats], float], start: tuple[float, ...]) -> floa
 @pytest.mark.parametrize("seed", range(8))
 def test_no_search_finds_a_likelier_curve(seed: int) -> None:
     job = Invented(seed)
-    fit = siltcode.fit_progress(job.turnovers, {4: job.seen}, job.volumes, floor=True, scatter=0).fits[0]
+    fitted = siltcode.fit_progress(job.turnovers, {4: job.seen}, job.volumes, floor=True, scatter=0)
+    fit = fitted.fits[0]
     own = job.loss(job.curve(fit.above_floor_per_ml, fit.efficiency, fit.floor_per_ml))
-    assert own == pytest.approx(-fit.ln_likelihood, abs=1e-6)
+    assert own == pytest.approx(-fitted.ln_likelihood, abs=1e-6)
     best = job.best()
     assert own == pytest.approx(best, abs=1e-4)
     assert own <= best + 1e-7
@@ -194,7 +198,7 @@ def test_the_ends_of_the_interval_are_those_of_another_search(seed: int) -> None
     job = Invented(seed)
     fitted = siltcode.fit_progress(job.turnovers, {4: job.seen}, job.volumes, floor=True, scatter=0)
     target = 0.35 * fitted.path(6.0)[4][0] + 0.65 * fitted.floor[4]
-    size, best = fitted.remaining(float(target)).sizes[0], -fitted.fits[0].ln_likelihood
+    size, best = fitted.remaining(float(target)).sizes[0], -fitted.ln_likelihood
     limit = stats.chi2.ppf(0.95, 1) / 2
     for end in (end for end in (size.low, size.high) if 0 < end < math.inf):
         assert job.through(6.0 + end, float(target)) - best == pytest.approx(limit, abs=2e-3), (size, end)
@@ -212,7 +216,7 @@ def test_kinds_of_input_say_the_same() -> None:
     assert siltcode.fit_progress(turnovers[::-1], {size: column[::-1] for size, column in seen.items()}, ["2 mL"] * 4) == job
     assert pickle.loads(pickle.dumps(job)) == job
     holed = siltcode.fit_progress(turnovers, {**seen, 14: [300, None, math.nan, 16]}, 2)
-    assert holed.efficiency[4] == job.efficiency[4]
+    assert holed.efficiency[4] == pytest.approx(job.efficiency[4], rel=0.01)  # all sizes are fitted together
     assert holed.efficiency[14] != job.efficiency[14]
 
 

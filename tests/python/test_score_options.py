@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import dataclasses
 import pickle
 from pathlib import Path
 
@@ -21,13 +22,13 @@ NOW = _counted({4: 1000, 6: 350, 14: 290})
 
 def test_what_stays_while_the_rest_falls_is_flagged() -> None:
     bottles = Batch.of([NOW, _counted({4: 1000, 6: 350, 14: 290}, "B")])
-    alone, told = bottles.score(), bottles.score(earlier=[BEFORE])
+    alone, told = bottles.score(), bottles.score(previous=[BEFORE])
     new = {flag.code for flag in told[0].flags} - {flag.code for flag in alone[0].flags}
     assert len(new) == 1
     assert told[1] == alone[1]  # B has no earlier bottle
-    assert bottles.score(earlier=Batch.of([BEFORE])) == told
-    assert bottles.score(earlier=[_counted({4: 1}, "A"), BEFORE]) == told  # the last of a name counts
-    assert NOW.score(earlier=[BEFORE]) == told[0]
+    assert bottles.score(previous=Batch.of([BEFORE])) == told
+    assert bottles.score(previous=[_counted({4: 1}, "A"), BEFORE]) == told  # the last of a name counts
+    assert NOW.score(previous=[BEFORE]) == told[0]
     for again in (pickle.loads(pickle.dumps(told)), copy.copy(told)):
         assert again == told
 
@@ -88,7 +89,7 @@ def test_scores_name_the_inputs_of_the_earlier_batch(tmp_path: Path) -> None:
     for name, n4 in (("before.csv", 9000), ("now.csv", 1752)):
         (tmp_path / name).write_text(f"bottle,4 um(c) /mL,6 um(c) /mL\nA,{n4},517\n")
     now, before = siltcode.read_counts(tmp_path / "now.csv"), siltcode.read_counts(tmp_path / "before.csv")
-    names = [Path(given["file"]).name for given in now.score(earlier=before).provenance["inputs"]]
+    names = [Path(given["file"]).name for given in now.score(previous=before).provenance["inputs"]]
     assert names == ["now.csv", "before.csv"]
     assert now.score().provenance == now.provenance
 
@@ -101,3 +102,25 @@ def test_written_classes_are_read() -> None:
     with pytest.raises(SiltcodeError) as caught:
         siltcode.parse_as4059("13A")
     assert caught.value.code == "class-not-in-system"
+
+
+def test_then_and_now_say_what_became_of_each_size() -> None:
+    def bottle(name: str, raws: list[int], point: str) -> Sample:
+        runs = [{4: raw, 6: raw // 4, 14: min(30, raw // 8)} for raw in raws]
+        made = Sample.of(runs, name, per="raw", volume_ml=10)
+        return dataclasses.replace(made, notes=(("tank", "North"), ("point", point)))
+
+    then = Batch.of([bottle("May-1", [9000, 9050, 8990], "middle"), bottle("May-2", [9000, 9010, 9020], "bottom")])
+    now = Batch.of([bottle("June-1", [6000, 6020, 5990], "middle"), bottle("June-3", [10, 11, 12], "top")])
+    scores = now.score(previous=then, match="point")
+    previous = scores[0].previous
+    assert previous is not None
+    assert previous.id == "May-1"
+    assert [(at.size, at.change) for at in previous.sizes][:2] == [("4 um(c)", "fell"), ("6 um(c)", "fell")]
+    assert previous.sizes[0].p is not None
+    assert previous.sizes[0].p > 0.95
+    assert scores.unmatched == {"now": ("June-3",), "previous": ("May-2",)}
+    assert now.score(previous=then)[0].previous is None
+    wide = now.score(previous=then, match="point", scatter=0.5)[0].previous
+    assert wide is not None
+    assert wide.sizes[0].change == "cannot-tell"

@@ -3,6 +3,7 @@
 mod cases;
 mod draws;
 mod example;
+pub mod jobs;
 
 use std::path::{Path, PathBuf};
 

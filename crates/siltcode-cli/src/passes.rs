@@ -128,6 +128,11 @@ pub(crate) struct Args {
     #[arg(long, value_name = "TIME")]
     within: Option<String>,
 
+    /// Print the cautions for other kinds of work too.
+    #[arg(long)]
+    #[serde(skip)]
+    cautions: bool,
+
     /// How to print.
     #[arg(long, value_name = "FORMAT", default_value = "table")]
     #[serde(skip)]
@@ -150,6 +155,8 @@ struct Answer {
     assumptions: Vec<String>,
     inputs: Vec<InputDigest>,
     specification: Option<SpecUsed>,
+    /// What is said of the job, by which cautions apply.
+    said: Vec<String>,
     /// Whether a limit of the target was recalled and not read.
     unverified: bool,
 }
@@ -173,6 +180,10 @@ struct Falling {
 }
 
 impl Answer {
+    fn said(&self) -> Vec<&str> {
+        self.said.iter().map(String::as_str).collect()
+    }
+
     /// The hours of so many turnovers.
     fn hours(&self, turnovers: Turnovers) -> f64 {
         self.forecast.plant.time(turnovers).map_or(f64::INFINITY, Duration::hours)
@@ -198,7 +209,7 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     let answer = args.answer()?;
     let mut out = printed::stdout();
     match args.format {
-        ListFormat::Table => report::table(&mut out, &answer)?,
+        ListFormat::Table => report::table(&mut out, &answer, args.cautions)?,
         ListFormat::Json => crate::json::pretty(&mut out, &json::Document::new(args, &answer)?)?,
     }
     out.release()?;

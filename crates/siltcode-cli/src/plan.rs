@@ -45,6 +45,11 @@ pub(crate) struct Args {
     #[arg(long, value_name = "NAME", requires = "start")]
     bottle: Option<String>,
 
+    /// Print the cautions for other kinds of work too.
+    #[arg(long)]
+    #[serde(skip)]
+    cautions: bool,
+
     /// How to print.
     #[arg(long, value_name = "FORMAT", default_value = "table")]
     #[serde(skip)]
@@ -91,6 +96,13 @@ fn beside(job: &str, name: &str) -> siltcode::Result<String> {
 }
 
 impl Planned {
+    /// What is said of the job, by which cautions apply.
+    fn said(&self) -> Vec<&str> {
+        let fluid = self.job.fluid.as_ref().map(|fluid| fluid.name.as_str());
+        let target = self.job.target.specification().map(|spec| spec.name.as_str());
+        [Some(self.job.title.as_str()), fluid, target].into_iter().flatten().collect()
+    }
+
     /// An amount in the money of the job.
     fn money(&self, amount: f64) -> String {
         let amount = if amount < 100.0 { format!("{amount:.2}") } else { format!("{amount:.0}") };
@@ -105,7 +117,7 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     let planned = args.planned()?;
     let mut out = printed::stdout();
     match args.format {
-        ListFormat::Table => report::table(&mut out, &planned)?,
+        ListFormat::Table => report::table(&mut out, &planned, args.cautions)?,
         ListFormat::Json => crate::json::pretty(&mut out, &json::Document::new(args, &planned))?,
     }
     out.release()?;

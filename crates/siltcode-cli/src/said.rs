@@ -2,7 +2,7 @@
 
 use std::io::{self, Write};
 
-use siltcode::caution;
+use siltcode::caution::{self, JobCaution};
 use siltcode::status::UNVERIFIED_LIMITS;
 use siltcode::tank::Remedy;
 use siltcode::units::{Flow, Volume, significant};
@@ -57,8 +57,19 @@ pub(crate) fn granted(out: &mut impl Write, assumptions: &[String]) -> io::Resul
     assumptions.iter().try_for_each(|said| writeln!(out, "{}", wrap(&format!("- {said}"), 0)))
 }
 
-pub(crate) fn cautions(out: &mut impl Write) -> io::Result<()> {
+/// The cautions that apply to a job, and the rest where they are asked for.
+pub(crate) fn cautions(out: &mut impl Write, said: &[&str], all: bool) -> io::Result<()> {
     writeln!(out, "\n{OPEN}Cautions{OPEN:#}")?;
     writeln!(out, "{}", wrap(caution::DEFERENCE, 0))?;
-    caution::usual().iter().try_for_each(|caution| writeln!(out, "{}", wrap(&format!("- {caution}"), 0)))
+    let (first, rest): (Vec<_>, Vec<_>) = caution::of_job(said).into_iter().partition(|each| each.applies);
+    let mut list = |cautions: &[JobCaution]| {
+        cautions.iter().try_for_each(|each| writeln!(out, "{}", wrap(&format!("- {}", each.caution), 0)))
+    };
+    list(&first)?;
+    if all {
+        return list(&rest);
+    }
+    let topics: Vec<&str> = rest.iter().map(|each| each.caution.topic.as_str()).collect();
+    let more = format!("--cautions prints those for other kinds of work too: {}", topics.join(", "));
+    if topics.is_empty() { Ok(()) } else { writeln!(out, "{}", wrap(&more, 0)) }
 }

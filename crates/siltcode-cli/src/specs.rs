@@ -50,7 +50,13 @@ fn heading(out: &mut impl Write, spec: &Spec) -> std::io::Result<()> {
 
 fn whole(out: &mut impl Write, spec: &Spec) -> std::io::Result<()> {
     heading(out, spec)?;
-    for (label, text) in [("edition", &spec.edition), ("scope", &spec.scope)] {
+    if spec.partial {
+        writeln!(out, "    some of its limits; the document has more")?;
+    }
+    if spec.compare_only {
+        writeln!(out, "    to be compared with, without a verdict")?;
+    }
+    for (label, text) in [("edition", &spec.edition), ("scope", &spec.scope), ("caveat", &spec.caveat)] {
         if let Some(text) = text {
             writeln!(out, "{}", wrap(&format!("{label}: {text}"), 4))?;
         }

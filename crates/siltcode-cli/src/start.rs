@@ -10,7 +10,7 @@ use siltcode::intake::{self, Batch, Options, Severity};
 use siltcode::provenance::InputDigest;
 use siltcode::tank::Start;
 use siltcode::units::Volume;
-use siltcode::{Channel, CountedVolume, Dilution, Evidence, Sample, Size, Spectrum};
+use siltcode::{Channel, CountedVolume, Dilution, Evidence, Sample, SamplingPoint, Size, Spectrum};
 
 use crate::failure::{Failure, Refusal};
 use crate::inputs;
@@ -49,9 +49,11 @@ impl From {
         let sample = chosen(path, &samples, bottle)?;
         let warnings = batches.iter().flat_map(|batch: &Batch| &batch.notices);
         let warnings = warnings.filter(|notice| notice.severity == Severity::Warning);
+        let guessed = warnings.map(|notice| format!("in {}: {}", notice.file, notice.message));
+        let point = SamplingPoint::of(sample).map(|point| format!("the start is a {point}"));
         Ok(Self {
             start: Start::of_sample(sample, Scatter::NONE)?,
-            guessed: warnings.map(|notice| format!("in {}: {}", notice.file, notice.message)).collect(),
+            guessed: point.into_iter().chain(guessed).collect(),
             inputs: batches.iter().flat_map(|batch| batch.inputs.clone()).collect(),
         })
     }

@@ -10,6 +10,7 @@ use pyo3::prelude::*;
 use siltcode::certainty::{Context, Rule};
 use siltcode::class::{ClassRequest, ClassSystem};
 use siltcode::intake::{self, Options, RejectWriter, RepeatedIds};
+use siltcode::previous::{Match, Previous};
 use siltcode::provenance::Provenance;
 use siltcode::{
     PerMl, RangeNumber, Sample, Scored, ScoredChannel, Scoring, SizeScale, Spec, Spectrum, score, tables,
@@ -104,12 +105,15 @@ impl Batch {
         py: Python<'_>,
         spec: Option<SpecGiven>,
         how: ScoringGiven,
-        earlier: Option<PyRef<'_, Self>>,
+        previous: Option<PyRef<'_, Self>>,
+        by_point: bool,
     ) -> Result<Scores> {
         let spec = spec.map(|spec| spec.spec()).transpose()?;
         let how = how.scoring()?;
-        let earlier = earlier.map(|batch| batch.counts_by_id()).unwrap_or_default();
-        let results = py.detach(|| all_scored(&self.0.samples, spec.as_ref(), &how, &earlier));
+        let by = if by_point { Match::TankAndPoint } else { Match::Id };
+        let before: HashMap<String, &Sample> =
+            previous.as_ref().map(|batch| batch.by_key(by)).unwrap_or_default();
+        let results = py.detach(|| all_scored(&self.0.samples, spec.as_ref(), &how, &before, by));
         let (mut scores, mut failed) = (Vec::new(), Vec::new());
         for (sample, result) in self.0.samples.iter().zip(results) {
             match result {
@@ -122,10 +126,9 @@ impl Batch {
 }
 
 impl Batch {
-    /// The counts of each bottle by its name; of a name that comes twice, the last.
-    fn counts_by_id(&self) -> HashMap<String, Spectrum> {
-        let samples = self.0.samples.iter();
-        samples.filter_map(|sample| Some((sample.id.clone(), sample.spectrum().ok()?))).collect()
+    /// Each bottle by what it is matched by; where two have the same, the last.
+    fn by_key(&self, by: Match) -> HashMap<String, &Sample> {
+        self.0.samples.iter().filter_map(|sample| Some((by.key(sample)?, sample))).collect()
     }
 }
 
@@ -145,14 +148,21 @@ fn all_scored(
     samples: &[Sample],
     spec: Option<&Spec>,
     how: &How,
-    earlier: &HashMap<String, Spectrum>,
+    before: &HashMap<String, &Sample>,
+    by: Match,
 ) -> Vec<siltcode::Result<Scored>> {
     let context = Context { method: how.method.as_deref(), blank: how.blank.as_ref(), ..how.context };
     let classes = ClassRequest { systems: &how.classes, convert_to: how.convert_to };
     let scoring = Scoring { spec, rule: how.rule, subtract: how.subtract.as_ref(), classes, context };
     in_shares(samples.len(), |i| {
-        let context = Context { earlier: earlier.get(&samples[i].id), ..context };
-        score(&samples[i], &Scoring { context, ..scoring })
+        let previous = by.key(&samples[i]).and_then(|key| before.get(&key).copied());
+        let counts = previous.and_then(|sample| sample.spectrum().ok());
+        let context = Context { earlier: counts.as_ref(), ..context };
+        let mut scored = score(&samples[i], &Scoring { context, ..scoring })?;
+        let alike = Scoring { spec: None, subtract: None, ..scoring };
+        let then = previous.and_then(|sample| score(sample, &alike).ok());
+        scored.previous = then.map(|then| Previous::of(&scored, &then));
+        Ok(scored)
     })
 }
 
@@ -206,7 +216,7 @@ impl Scores {
             let verdict = [
                 ("outcome", text(|scored| Some(scored.verdict.as_ref()?.outcome.to_string()))),
                 ("p", number(|scored| Some(scored.verdict.as_ref()?.p?.get()))),
-                ("rule", text(|scored| Some(scored.verdict.as_ref()?.rule.to_string()))),
+                ("rule", text(|scored| Some(scored.verdict.as_ref()?.rule?.to_string()))),
                 ("deciding", text(|scored| scored.verdict.as_ref()?.deciding.clone())),
                 ("factor_to_remove", number(|scored| Some(scored.verdict.as_ref()?.factor_to_remove))),
                 ("settle", text(|scored| Some(scored.verdict.as_ref()?.settle?.to_string()))),

@@ -83,7 +83,7 @@ mod _native {
     #[pymodule_export]
     use crate::raw_frame::{columns_of_stream, score_raw};
     #[pymodule_export]
-    use crate::reference::{cautions, published_tables, table_text};
+    use crate::reference::{cautions, cautions_of, published_tables, table_text};
     #[pymodule_export]
     use crate::samples::{bands, between, combined, converted, spectrum_less_blank};
     #[pymodule_export]

@@ -24,6 +24,7 @@ pub(crate) struct PlanParts {
     title: String,
     money: Option<String>,
     unverified: bool,
+    said: Vec<String>,
     plan: Option<Found>,
     out_of_reach: Option<Blocked>,
     assumptions: Vec<String>,
@@ -180,7 +181,18 @@ pub(crate) fn plan(
         Answer::OutOfReach(way) => (None, Some(way.into())),
     };
     let unverified = job.target.is_unverified();
-    Ok(Plain(PlanParts { title: job.title, money: job.money, unverified, plan, out_of_reach, assumptions }))
+    let fluid = job.fluid.as_ref().map(|fluid| fluid.name.clone());
+    let target = job.target.specification().map(|spec| spec.name.clone());
+    let said = [Some(job.title.clone()), fluid, target].into_iter().flatten().collect();
+    Ok(Plain(PlanParts {
+        title: job.title,
+        money: job.money,
+        unverified,
+        said,
+        plan,
+        out_of_reach,
+        assumptions,
+    }))
 }
 
 /// A job in dictionaries and lists as TOML.

@@ -5,10 +5,10 @@ use pyo3::prelude::*;
 use serde::{Deserialize, Serialize};
 use siltcode::caution::Caution;
 use siltcode::certainty::{Level, Probability, Scatter, Severity};
-use siltcode::filter::{Beta, Rating};
+use siltcode::filter::{Beta, Challenge, Rating};
 use siltcode::job::progress::{
-    Bottle, Edge, Finding, FloorRule, Goodness, Options, Outlook, Progress as Series, Remaining, Seen,
-    Shortfall, ShownEfficiency, SizeProgress, Spread, StandardErrors,
+    Bottle, Edge, ElementPeriod, Finding, FloorRule, Goodness, Options, Outlook, Progress as Series,
+    Remaining, Seen, Shortfall, ShownEfficiency, SizeProgress, Spread, StandardErrors,
 };
 use siltcode::tank::Turnovers;
 use siltcode::{CountedVolume, Dilution, PerMl, Size};
@@ -17,7 +17,7 @@ use crate::arrays::{Floats, placed, slice};
 use crate::error::Result;
 use crate::given::{Given, Plain};
 use crate::plain::{self, SampleGiven};
-use crate::tank::EndGiven;
+use crate::tank::{EndGiven, mixing};
 
 /// One sample: a code, counts of a bottle, or what was seen at sizes \[um(c)\] in words; the volume \[mL\].
 #[derive(Deserialize)]
@@ -30,13 +30,32 @@ struct BottleGiven {
     dilution: f64,
 }
 
+/// From how many turnovers on elements are in service, and their rating where it is known.
+#[derive(Deserialize)]
+struct StageGiven {
+    since: f64,
+    rating: Option<String>,
+}
+
+impl StageGiven {
+    fn period(&self, sizes: &[Size]) -> siltcode::Result<ElementPeriod> {
+        let from = Turnovers::new(self.since)?;
+        let Some(rating) = &self.rating else { return Ok(ElementPeriod { from, expected: Vec::new() }) };
+        let bins = rating.parse::<Rating>()?.bins(sizes, &Challenge::iso_medium_test_dust())?;
+        let expected = sizes.iter().copied().zip(bins.into_iter().map(Beta::efficiency)).collect();
+        Ok(ElementPeriod { from, expected })
+    }
+}
+
 /// How samples are looked at; without a scatter it is looked for.
 #[derive(Deserialize)]
 pub(crate) struct ProgressGiven {
     bottles: Vec<BottleGiven>,
     floor: Option<bool>,
     scatter: Option<f64>,
-    expected: Option<String>,
+    stages: Vec<StageGiven>,
+    dead_zone: Option<(f64, f64)>,
+    cells: Option<u16>,
     level: f64,
     alarm: f64,
 }
@@ -71,13 +90,14 @@ impl ProgressGiven {
         };
         let rule = |floor| if floor { FloorRule::Free } else { FloorRule::Absent };
         let (level, alarm) = (Level::new(self.level)?, Level::new(self.alarm)?);
-        let mut options = Options { floor: self.floor.map(rule), spread, level, alarm, ..Options::default() };
-        if let Some(rating) = &self.expected {
-            let rating: Rating = rating.parse()?;
-            let sizes = bottles.iter().flat_map(|bottle| bottle.seen().iter().map(|(size, _)| *size));
-            let rated = sizes.filter_map(|size| Some((size, rating.working(size).ok()?.efficiency())));
-            options.expected = rated.collect();
-        }
+        let mut sizes: Vec<Size> =
+            bottles.iter().flat_map(|bottle| bottle.seen().iter().map(|(size, _)| *size)).collect();
+        sizes.sort_by(|a, b| a.um().total_cmp(&b.um()));
+        sizes.dedup();
+        let elements = self.stages.iter().map(|stage| stage.period(&sizes));
+        let elements = elements.collect::<siltcode::Result<Vec<_>>>()?;
+        let (floor, mixing) = (self.floor.map(rule), mixing(self.dead_zone, self.cells)?);
+        let options = Options { floor, spread, level, alarm, elements, mixing };
         Series::new(&bottles, options)
     }
 }
@@ -96,25 +116,17 @@ struct FitParts {
     size: Size,
     size_um: f64,
     efficiency: f64,
+    efficiencies: Vec<ShownEfficiency>,
     above_floor_per_ml: f64,
     floor_per_ml: f64,
     now_per_ml: f64,
     errors: Option<StandardErrors>,
-    ln_likelihood: f64,
-    goodness: Goodness,
-    floor_statistic: Option<f64>,
-    floor_p: Option<Probability>,
     edge: Option<Edge>,
-    no_floor_assumed: bool,
-    widening: f64,
-    span: [Turnovers; 2],
     seen: Vec<(Turnovers, String, f64, Option<f64>)>,
 }
 
 impl FitParts {
     fn new(progress: &SizeProgress) -> Self {
-        let fit = &progress.fit;
-        let test = fit.floor_test();
         let seen = progress.observed.iter().map(|observed| {
             let (seen, ml) = (observed.seen(), observed.examined_ml());
             (observed.turnovers(), seen.to_string(), ml, seen.count().map(|raw| raw as f64 / ml))
@@ -122,20 +134,41 @@ impl FitParts {
         Self {
             size: progress.size,
             size_um: progress.size.um(),
-            efficiency: fit.efficiency().get(),
-            above_floor_per_ml: fit.above_floor().get(),
-            floor_per_ml: fit.floor().get(),
-            now_per_ml: progress.now().get(),
-            errors: fit.errors(),
-            ln_likelihood: fit.ln_likelihood(),
-            goodness: fit.goodness(),
+            efficiency: progress.efficiency().get(),
+            efficiencies: progress.efficiencies.clone(),
+            above_floor_per_ml: progress.above_floor.get(),
+            floor_per_ml: progress.floor.get(),
+            now_per_ml: progress.now.get(),
+            errors: progress.errors,
+            edge: progress.edge,
+            seen: seen.collect(),
+        }
+    }
+}
+
+/// What holds for all bins together.
+#[derive(Serialize)]
+struct WholeParts {
+    ln_likelihood: f64,
+    goodness: Goodness,
+    floor_statistic: Option<f64>,
+    floor_p: Option<Probability>,
+    floor_shown: bool,
+    scatter: f64,
+    span: [Turnovers; 2],
+}
+
+impl WholeParts {
+    fn new(series: &Series) -> Self {
+        let test = series.floor_test();
+        Self {
+            ln_likelihood: series.ln_likelihood(),
+            goodness: series.goodness(),
             floor_statistic: test.map(|test| test.statistic),
             floor_p: test.map(|test| test.p),
-            edge: fit.edge(),
-            no_floor_assumed: progress.no_floor_assumed,
-            widening: fit.widening(),
-            span: fit.span(),
-            seen: seen.collect(),
+            floor_shown: series.is_floor_shown(),
+            scatter: series.scatter().cv(),
+            span: series.span(),
         }
     }
 }
@@ -204,6 +237,10 @@ impl Progress {
         plain::out(py, &self.0.sizes().iter().map(FitParts::new).collect::<Vec<_>>())
     }
 
+    fn whole<'py>(&self, py: Python<'py>) -> Result<Bound<'py, PyAny>> {
+        plain::out(py, &WholeParts::new(&self.0))
+    }
+
     fn outlook<'py>(&self, py: Python<'py>, target: EndGiven) -> Result<Bound<'py, PyAny>> {
         plain::out(py, &OutlookParts::from(self.0.outlook(&target.target()?)?))
     }
@@ -214,7 +251,7 @@ impl Progress {
         plain::out(py, &findings.collect::<Vec<_>>())
     }
 
-    /// What the curve of one size has after turnovers \[particles/mL\].
+    /// What there is of a size and larger after turnovers \[particles/mL\].
     fn path<'py>(
         &self,
         py: Python<'py>,
@@ -223,7 +260,8 @@ impl Progress {
     ) -> Result<Bound<'py, PyArray1<f64>>> {
         let at = |(i, after): (usize, &f64)| {
             let after = placed(Turnovers::new(*after), i)?;
-            Ok(self.0.sizes().get(place).map_or(f64::NAN, |size| size.fit.at(after).get()))
+            let size = self.0.sizes().get(place).map(|size| size.size);
+            Ok(size.and_then(|size| self.0.path(size, after)).map_or(f64::NAN, PerMl::get))
         };
         let along = slice(&turnovers)?.iter().enumerate().map(at);
         Ok(along.collect::<siltcode::Result<Vec<f64>>>()?.into_pyarray(py))

@@ -2,7 +2,7 @@
 
 use pyo3::exceptions::PyKeyError;
 use pyo3::prelude::*;
-use siltcode::caution::{self, Caution};
+use siltcode::caution::{self, Caution, JobCaution};
 use siltcode::provenance::header;
 use siltcode::tables::{TABLES, table};
 
@@ -29,4 +29,11 @@ pub(crate) fn table_text(name: &str) -> Result<&'static str> {
 #[pyfunction]
 pub(crate) fn cautions() -> Plain<&'static [Caution]> {
     Plain(caution::usual())
+}
+
+/// Every caution, those that apply to a job first, by what is said of it.
+#[pyfunction]
+pub(crate) fn cautions_of(said: Vec<String>) -> Plain<Vec<JobCaution>> {
+    let said: Vec<&str> = said.iter().map(String::as_str).collect();
+    Plain(caution::of_job(&said))
 }

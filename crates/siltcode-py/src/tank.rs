@@ -103,13 +103,7 @@ impl PassesGiven {
     }
 
     fn plant(&self) -> siltcode::Result<Plant> {
-        let mixing = match (self.dead_zone, self.cells.and_then(NonZeroU16::new)) {
-            (Some((dead, exchange)), _) => {
-                Mixing::DeadZone(DeadZone::new(Share::new(dead)?, Share::new(exchange)?)?)
-            }
-            (None, Some(cells)) => Mixing::Cells(cells),
-            (None, None) => Mixing::Well,
-        };
+        let mixing = mixing(self.dead_zone, self.cells)?;
         let plant = Plant::new(Volume::from_m3(self.tank)?, Flow::from_l_per_min(self.flow)?)?;
         let (bypass, short_circuit) = (Share::new(self.bypass)?, Share::new(self.short_circuit)?);
         let mixing_factor = MixingFactor::new(self.mixing)?;
@@ -315,4 +309,15 @@ impl Passes {
         };
         Ok(self.forecast.channels.iter().map(of_size).collect())
     }
+}
+
+/// A share of the volume that hardly moves with its exchange, or so many cells in a row; a stirred tank without either.
+pub(crate) fn mixing(dead_zone: Option<(f64, f64)>, cells: Option<u16>) -> siltcode::Result<Mixing> {
+    Ok(match (dead_zone, cells.and_then(NonZeroU16::new)) {
+        (Some((dead, exchange)), _) => {
+            Mixing::DeadZone(DeadZone::new(Share::new(dead)?, Share::new(exchange)?)?)
+        }
+        (None, Some(cells)) => Mixing::Cells(cells),
+        (None, None) => Mixing::Well,
+    })
 }

@@ -402,6 +402,10 @@ kinds! {
     VolumeUnknown { size: String }
         "volume-unknown" "the count at {size} does not say in what volume it was made"
         "give the counted volume in mL: how sure a fall is depends on the particles counted, not on the concentration"
+    /// Elements that were changed in a tank that is not stirred.
+    PeriodsNeedStirredTank { }
+        "periods-need-stirred-tank" "several periods of elements are fitted in a stirred tank only"
+        "leave out the dead zone or the cells, or give the samples since the last change of elements"
     /// A target at a size that the samples were not counted at.
     SizeNotSampled { size: String, known: String }
         "size-not-sampled" "the target limits {size}, and no fall is known there"

@@ -111,6 +111,12 @@ impl Sample {
         channels.filter(|channel| channel.reading.is_counted()).map(|channel| channel.evidence).collect()
     }
 
+    /// What the input said of this field, if anything.
+    #[must_use]
+    pub fn field(&self, wanted: Field) -> Option<&str> {
+        self.fields.iter().find(|(field, _)| *field == wanted).map(|(_, text)| text.as_str())
+    }
+
     /// What was measured of this property, if anything.
     #[must_use]
     pub fn companion(&self, property: &Property) -> Option<&Companion> {

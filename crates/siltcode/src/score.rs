@@ -25,9 +25,11 @@ use crate::companion::Companion;
 use crate::count::{PerMl, Reading};
 use crate::error::Result;
 use crate::field::Field;
+use crate::previous::Previous;
 use crate::sample::{Sample, Source};
+use crate::sampling_point::SamplingPoint;
 use crate::size::{Size, SizeScale};
-use crate::spec::{Judging, Spec, Verdict};
+use crate::spec::{Found, Judging, Spec, Verdict};
 use crate::spectrum::{Channel, Spectrum};
 
 /// How to score.
@@ -90,9 +92,19 @@ pub struct Scored {
     /// What else was measured.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub companions: Vec<Companion>,
+    /// Where in the system it was drawn, if the input says that it was not in the tank itself: it is judged as a sample
+    /// of that point.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub point: Option<SamplingPoint>,
     /// The verdict, if there was a target.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub verdict: Option<Verdict>,
+    /// Requirement by requirement, where the target's limits are only compared with, without a verdict.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub comparison: Option<Vec<Found>>,
+    /// Beside the previous bottle from the same place, where the caller has compared them.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub previous: Option<Previous>,
 }
 
 /// One size of a scored bottle.
@@ -135,7 +147,9 @@ pub fn score(sample: &Sample, scoring: &Scoring<'_>) -> Result<Scored> {
         Some(blank) => less_blank(sample, &counted, blank, &scoring.context)?,
         None => as_counted(sample, counted, &scoring.context),
     };
-    let verdict = scoring.spec.map(|spec| {
+    let comparison = scoring.spec.filter(|spec| spec.compare_only);
+    let comparison = comparison.map(|spec| spec.check_counts(&judged, &sample.companions).items);
+    let verdict = scoring.spec.filter(|spec| !spec.compare_only).map(|spec| {
         let (level, scatter) = (assessment.level, assessment.scatter.unwrap_or_default());
         spec.judge(&judged, &sample.companions, &Judging { rule: scoring.rule, level, scatter })
     });
@@ -160,7 +174,10 @@ pub fn score(sample: &Sample, scoring: &Scoring<'_>) -> Result<Scored> {
         flags,
         certainty_unknown: assessment.unknown,
         companions: sample.companions.clone(),
+        point: SamplingPoint::of(sample),
         verdict,
+        comparison,
+        previous: None,
     })
 }
 
@@ -184,7 +201,13 @@ fn without_counts(sample: &Sample, scoring: &Scoring<'_>) -> Scored {
         flags: Vec::new(),
         certainty_unknown: None,
         companions: sample.companions.clone(),
-        verdict: scoring.spec.map(|spec| spec.judge_printed(sample.printed, &sample.companions, &judging)),
+        point: SamplingPoint::of(sample),
+        verdict: scoring
+            .spec
+            .filter(|spec| !spec.compare_only)
+            .map(|spec| spec.judge_printed(sample.printed, &sample.companions, &judging)),
+        comparison: None,
+        previous: None,
     }
 }
 

@@ -1,7 +1,7 @@
 //! What `siltcode passes` says as JSON, schema `siltcode.passes/1`.
 
 use serde::Serialize;
-use siltcode::caution::{self, Caution};
+use siltcode::caution::{self, JobCaution};
 use siltcode::certainty::Probability;
 use siltcode::filter::Beta;
 use siltcode::provenance::Provenance;
@@ -33,7 +33,7 @@ pub(super) struct Document<'a> {
     within: Option<Within>,
     plant: Described,
     assumptions: &'a [String],
-    cautions: &'static [Caution],
+    cautions: Vec<JobCaution>,
     deference: &'static str,
     provenance: Provenance,
 }
@@ -114,7 +114,7 @@ impl<'a> Document<'a> {
             within: answer.within.map(|time| Within::new(answer, time)).transpose()?,
             plant: Described::from(&forecast.plant),
             assumptions: &answer.assumptions,
-            cautions: caution::usual(),
+            cautions: caution::of_job(&answer.said()),
             deference: caution::DEFERENCE,
             provenance: Provenance::new(
                 &[&tables::ISO4406, &tables::ISO_MEDIUM_TEST_DUST, &tables::UNITS, &tables::CAUTIONS],

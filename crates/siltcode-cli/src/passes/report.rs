@@ -14,7 +14,7 @@ use crate::text::{BAD, GOOD, HEAD, OPEN, count, wrap};
 /// The rule of thumb, in turnovers.
 const RULE_OF_THUMB: f64 = 7.0;
 
-pub(super) fn table(out: &mut impl Write, answer: &Answer) -> io::Result<()> {
+pub(super) fn table(out: &mut impl Write, answer: &Answer, cautions: bool) -> io::Result<()> {
     let deciding = answer.forecast.deciding();
     match deciding.turnovers {
         Some(turnovers) if turnovers == Turnovers::NONE => {
@@ -36,7 +36,7 @@ pub(super) fn table(out: &mut impl Write, answer: &Answer) -> io::Result<()> {
         writeln!(out, "{}", wrap(&rule_of_thumb(answer, deciding), 0))?;
     }
     said::granted(out, &answer.assumptions)?;
-    said::cautions(out)
+    said::cautions(out, &answer.said(), cautions)
 }
 
 fn reached(

@@ -41,6 +41,7 @@ impl Args {
             doubtful,
             within: self.within.as_deref().map(str::parse).transpose()?,
             inputs: from.inputs,
+            said: vec![self.from.clone(), self.to.clone()],
             unverified: target.is_unverified(),
             specification: target.specification().cloned(),
         })

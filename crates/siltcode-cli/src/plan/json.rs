@@ -1,7 +1,7 @@
 //! What `siltcode plan` says as JSON, schema `siltcode.plan/1`.
 
 use serde::Serialize;
-use siltcode::caution::{self, Caution};
+use siltcode::caution::{self, JobCaution};
 use siltcode::filter::Price;
 use siltcode::plan::{Answer, Booked, Booking, OutOfReach, Plan, PlannedElement, PlannedStage};
 use siltcode::provenance::Provenance;
@@ -24,7 +24,7 @@ pub(super) struct Document<'a> {
     plan: Option<Found<'a>>,
     out_of_reach: Option<Blocked<'a>>,
     assumptions: Vec<&'a str>,
-    cautions: &'static [Caution],
+    cautions: Vec<JobCaution>,
     deference: &'static str,
     provenance: Provenance,
 }
@@ -107,7 +107,7 @@ impl<'a> Document<'a> {
                 .chain(&planned.guessed)
                 .map(String::as_str)
                 .collect(),
-            cautions: caution::usual(),
+            cautions: caution::of_job(&planned.said()),
             deference: caution::DEFERENCE,
             provenance: Provenance::new(
                 &[&tables::ISO4406, &tables::ISO_MEDIUM_TEST_DUST, &tables::UNITS, &tables::CAUTIONS],

@@ -20,7 +20,7 @@ const OF_A_CODE: [f64; 3] = [4.0, 6.0, 14.0];
 /// A code of which nothing is known.
 const NO_CODE: &str = "*/*/*";
 
-pub(super) fn table(out: &mut impl Write, planned: &Planned) -> io::Result<()> {
+pub(super) fn table(out: &mut impl Write, planned: &Planned, cautions: bool) -> io::Result<()> {
     match &planned.answer {
         Answer::OutOfReach(way) => not_reached(out, way)?,
         Answer::Plan(plan) if plan.stages.is_empty() => {
@@ -37,7 +37,7 @@ pub(super) fn table(out: &mut impl Write, planned: &Planned) -> io::Result<()> {
     }
     said::unverified(out, planned.job.target.is_unverified())?;
     said::granted(out, &[planned.answer.assumptions(), &planned.guessed].concat())?;
-    said::cautions(out)
+    said::cautions(out, &planned.said(), cautions)
 }
 
 fn not_reached(out: &mut impl Write, way: &OutOfReach) -> io::Result<()> {

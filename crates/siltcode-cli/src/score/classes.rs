@@ -1,7 +1,7 @@
 //! The class systems asked for beside the code: the request, and their answers in words and columns.
 
 use siltcode::SizeScale;
-use siltcode::class::{ClassAnswer, ClassSystem, Classification};
+use siltcode::class::{ClassAnswer, ClassSystem};
 use siltcode::tables::{self, Table};
 
 use crate::failure::Failure;
@@ -72,7 +72,7 @@ pub(super) fn line(answer: &ClassAnswer) -> String {
         Ok(class) => {
             let said = |note: &&String| !answer.system.notes().contains(&note.as_str());
             let notes: Vec<&str> = class.notes.iter().filter(said).map(String::as_str).collect();
-            let class = std::iter::once(printed(class)).chain(notes.into_iter().map(str::to_owned));
+            let class = std::iter::once(class.worst_first()).chain(notes.into_iter().map(str::to_owned));
             format!("{}: {}", answer.system, class.collect::<Vec<_>>().join("; "))
         }
         Err(error) => format!("{}: no class: {error}", answer.system),
@@ -84,12 +84,6 @@ pub(super) fn advice(answer: &ClassAnswer) -> Option<String> {
     let error = answer.classification.as_ref().err()?;
     let option = if error.code() == "class-scale-unsuited" { " (--convert-sizes)" } else { "" };
     Some(format!("{}: {}{option}.", answer.system, error.hint()))
-}
-
-/// The class; where it is the worst of several ranges, with the class of each: `7 (7,5,6,6,5)`.
-fn printed(class: &Classification) -> String {
-    let has_letters = class.sizes.iter().any(|size| size.letter.is_some());
-    if has_letters { class.to_string() } else { format!("{class} ({})", class.per_size()) }
 }
 
 /// The class, whether it is interpolated, and what must be said with it or why there is none.

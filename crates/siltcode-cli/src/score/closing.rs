@@ -24,7 +24,7 @@ impl Closing {
         let advice = scored.flags.iter().map(|flag| (flag.code, flag.advice));
         add_new(&mut self.advice, advice);
         add_new(&mut self.classes, scored.classes.iter().filter_map(classes::advice));
-        add_new(&mut self.rules, scored.verdict.iter().map(|verdict| verdict.rule.to_string()));
+        add_new(&mut self.rules, scored.verdict.iter().filter_map(|verdict| Some(verdict.rule?.to_string())));
     }
 
     /// What the flags ask for, each once, what to record where the certainty is not known, and what a class needs.

@@ -134,7 +134,7 @@ impl<W: Write> Line<'_, W> {
         self.put(verdict.map(|verdict| verdict.outcome))?;
         // Six digits say all there is to know; a probability of 1e-80 would take 86 places.
         self.put(verdict.and_then(|verdict| verdict.p).map(|p| significant(p.get(), 6)))?;
-        self.put(verdict.map(|verdict| verdict.rule))?;
+        self.put(verdict.and_then(|verdict| verdict.rule))?;
         self.put(verdict.and_then(|verdict| verdict.deciding.as_ref()))?;
         self.put(verdict.and_then(|verdict| verdict.settle))?;
         self.put(Some(scored.flags.iter().map(|flag| flag.code).collect::<Vec<_>>().join(" ")))?;

@@ -10,6 +10,7 @@ use siltcode::{Scored, Scoring, Spec, tables};
 
 use super::Args;
 use super::classes::Asked;
+use super::previous::Unmatched;
 use super::report::{Report, Tally};
 use crate::held::Held;
 use crate::json;
@@ -21,6 +22,7 @@ pub(super) struct Json<W: Write> {
     request: Request,
     problems: Vec<Problem>,
     notices: Vec<Notice>,
+    unmatched: Unmatched,
 }
 
 /// What was asked for, so that the same can be asked again.
@@ -32,7 +34,7 @@ pub(super) struct Request {
     scatter: Option<Scatter>,
     method: Option<String>,
     subtract_blank: bool,
-    earlier: Vec<String>,
+    previous: Vec<String>,
     #[serde(flatten)]
     asked: Asked,
     #[serde(skip)]
@@ -49,7 +51,7 @@ impl Request {
             scatter: context.scatter,
             method: context.method.map(str::to_owned),
             subtract_blank: args.subtract_blank,
-            earlier: args.earlier.iter().map(|path| path.display().to_string()).collect(),
+            previous: args.previous.iter().map(|path| path.display().to_string()).collect(),
             asked,
             used: scoring.spec.map(Spec::used),
         }
@@ -67,7 +69,14 @@ struct Totals {
 
 impl<W: Write> Json<W> {
     pub(super) fn new(out: W, request: Request) -> Self {
-        Self { out: Held::new(out), started: false, request, problems: Vec::new(), notices: Vec::new() }
+        Self {
+            out: Held::new(out),
+            started: false,
+            request,
+            problems: Vec::new(),
+            notices: Vec::new(),
+            unmatched: Unmatched::default(),
+        }
     }
 
     fn start(&mut self) -> io::Result<()> {
@@ -101,6 +110,11 @@ impl<W: Write> Report for Json<W> {
         Ok(())
     }
 
+    fn unmatched(&mut self, unmatched: &Unmatched) -> io::Result<()> {
+        self.unmatched = unmatched.clone();
+        Ok(())
+    }
+
     fn finish(mut self: Box<Self>, tally: &Tally, inputs: Vec<InputDigest>) -> io::Result<()> {
         self.start()?;
         self.out.write_all(b"\n]")?;
@@ -110,6 +124,8 @@ impl<W: Write> Report for Json<W> {
         self.member("problems", &problems)?;
         self.member("notices", &notices)?;
         self.member("rows", &tally.account)?;
+        let unmatched = std::mem::take(&mut self.unmatched);
+        self.member("unmatched", &unmatched)?;
         self.member("totals", &Totals::from(tally))?;
         let own = [&tables::ISO4406, &tables::TEST_METHOD_RANGES];
         let used: Vec<_> = own.into_iter().chain(self.request.asked.tables()).collect();

@@ -3,8 +3,8 @@
 mod classes;
 mod closing;
 mod csv;
-mod earlier;
 mod json;
+mod previous;
 mod rejects;
 mod report;
 mod say;
@@ -30,7 +30,7 @@ use crate::inputs::{self, Input};
 use crate::outfile::Identity;
 use crate::printed::Printed;
 use classes::Classes;
-use earlier::Earlier;
+use previous::{MatchBy, PreviousBottles};
 use rejects::Rejects;
 use report::{Report, Tally};
 
@@ -72,9 +72,13 @@ pub(crate) struct Args {
     #[arg(long)]
     subtract_blank: bool,
 
-    /// Counts drawn from the same points before, matched by the bottle's name: says what stays while the rest falls.
-    #[arg(long, value_name = "FILE")]
-    earlier: Vec<PathBuf>,
+    /// Bottles drawn before: says for each size what it was, what it is, and whether it fell, rose or stayed the same.
+    #[arg(long, alias = "earlier", value_name = "FILE")]
+    previous: Vec<PathBuf>,
+
+    /// What to match them by: the name of the bottle, or the tank and the point that columns of those names hold.
+    #[arg(long = "match", value_name = "BY", default_value = "id", requires = "previous")]
+    match_by: MatchBy,
 
     #[command(flatten)]
     classes: Classes,
@@ -260,13 +264,13 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     let options = args.hints.options()?;
     let context = args.certainty.context()?;
     let rule = args.certainty.rule(context.level);
-    let earlier = Earlier::read(&args.earlier, &options)?;
     let asked = args.classes.asked()?;
     let classes = ClassRequest { systems: &asked.systems, convert_to: asked.convert_sizes };
     let inputs::Found { inputs, skipped } = inputs::find(&args.files, args.recursive)?;
     let mut rejects = Rejects::new(args.rejects.as_deref(), args.force, &args.read_from(&inputs))?;
 
     let scoring = Scoring { spec: spec.as_ref(), rule, subtract: None, classes, context };
+    let previous = PreviousBottles::read(&args.previous, args.match_by, &options, &scoring)?;
     let out = io::stdout().lock(); // JSON and CSV have no colours to be stripped
     let to_terminal = out.is_terminal();
     let report: Box<dyn Report + '_> = match args.format {
@@ -278,7 +282,7 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     let mut scorer = Scorer {
         scoring,
         subtract_blank: args.subtract_blank,
-        earlier: &earlier,
+        previous,
         blank: None,
         report,
         rejects: &mut rejects,
@@ -319,7 +323,7 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
 impl Args {
     /// Every file that is read.
     fn read_from(&self, inputs: &[Input]) -> Vec<Identity> {
-        let named = self.earlier.iter().map(PathBuf::as_path).chain(self.spec.as_deref().map(Path::new));
+        let named = self.previous.iter().map(PathBuf::as_path).chain(self.spec.as_deref().map(Path::new));
         let inputs = inputs.iter().filter_map(Input::identity);
         inputs.chain(named.filter_map(Identity::of_path)).collect()
     }
@@ -357,7 +361,7 @@ fn progress_bar(bytes: u64) -> ProgressBar {
 struct Scorer<'a> {
     scoring: Scoring<'a>,
     subtract_blank: bool,
-    earlier: &'a Earlier,
+    previous: PreviousBottles,
     /// The blank read last.
     blank: Option<Spectrum>,
     report: Box<dyn Report + 'a>,
@@ -403,10 +407,11 @@ impl Scorer<'_> {
         self.notice(notice);
     }
 
-    fn finish(self, summaries: &[Summary]) -> Result<Tally, Failure> {
+    fn finish(mut self, summaries: &[Summary]) -> Result<Tally, Failure> {
         let own = summaries.iter().map(|summary| &summary.input);
-        let inputs = own.chain(&self.earlier.inputs).cloned().collect();
+        let inputs = own.chain(&self.previous.inputs).cloned().collect();
         self.rejects.finish()?; // before the output, which may say where they are
+        self.report.unmatched(&self.previous.unmatched())?;
         self.report.finish(&self.tally, inputs)?;
         Ok(self.tally)
     }
@@ -425,10 +430,11 @@ impl Sink for Scorer<'_> {
             self.notice(notice);
         }
         let blank = self.blank.as_ref();
-        let context = Context { blank, earlier: self.earlier.of(&sample.id), ..self.scoring.context };
+        let context = Context { blank, earlier: self.previous.counts(&sample), ..self.scoring.context };
         let subtract = blank.filter(|_| self.subtract_blank);
         match score(&sample, &Scoring { subtract, context, ..self.scoring }) {
-            Ok(scored) => {
+            Ok(mut scored) => {
+                scored.previous = self.previous.compared(&sample, &scored);
                 self.tally.count(&scored);
                 self.write(|scorer| scorer.report.scored(&scored));
             }

@@ -6,6 +6,7 @@ use siltcode::intake::{Account, Notice, Problem};
 use siltcode::provenance::InputDigest;
 use siltcode::{Outcome, Scored};
 
+use super::previous::Unmatched;
 use super::say;
 use crate::exit::Exit;
 
@@ -23,6 +24,12 @@ pub(crate) trait Report {
     /// Something guessed or assumed: said on standard error.
     fn notice(&mut self, notice: &Notice) -> io::Result<()> {
         say::notice(notice);
+        Ok(())
+    }
+
+    /// Bottles without a partner: said on standard error.
+    fn unmatched(&mut self, unmatched: &Unmatched) -> io::Result<()> {
+        say::unmatched(unmatched);
         Ok(())
     }
 

@@ -4,6 +4,7 @@ use std::io::Write;
 
 use siltcode::intake::{Account, Notice, Problem, Severity};
 
+use super::previous::Unmatched;
 use crate::printed;
 use crate::text::{BAD, HEAD, OPEN, wrap};
 
@@ -33,4 +34,12 @@ pub(super) fn notice(notice: &Notice) {
 pub(super) fn account(account: &Account) {
     let mut err = anstream::stderr().lock();
     let _ = writeln!(err, "{}", wrap(&account.to_string(), 0));
+}
+
+/// Bottles of now and of before that have no partner.
+pub(super) fn unmatched(unmatched: &Unmatched) {
+    let mut err = anstream::stderr().lock();
+    for line in unmatched.lines() {
+        let _ = writeln!(err, "{HEAD}note:{HEAD:#} {}", wrap(&line, 2).trim_start());
+    }
 }

@@ -5,7 +5,7 @@ use std::io::{self, Write};
 use siltcode::certainty::Probability;
 use siltcode::provenance::{InputDigest, Provenance};
 use siltcode::status::UNVERIFIED_LIMITS;
-use siltcode::{Code, Scored, SizeScale, Spec, Status};
+use siltcode::{Code, Outcome, Scored, SizeScale, Spec, Status, Verdict};
 
 use super::classes::Asked;
 use super::closing::Closing;
@@ -36,12 +36,18 @@ impl<W: Write> Table<W> {
     pub(super) fn new(out: W, spec: Option<&Spec>, asked: &Asked) -> Self {
         let scope = |spec: &Spec| spec.scope.as_ref().map(|scope| format!("; {scope}")).unwrap_or_default();
         let target = spec.map(|spec| format!("Target: {}{}", spec.title, scope(spec)));
+        let compared = spec.filter(|spec| spec.compare_only).map(|_| {
+            "Limits of another place in the supply: bottles are compared with them, without a verdict."
+                .to_owned()
+        });
+        let caveat =
+            spec.and_then(|spec| spec.caveat.as_ref()).map(|caveat| format!("Limits doubtful: {caveat}"));
         Self {
             out: Printed::new(Held::new(out)),
             heading: None,
-            preamble: target.into_iter().chain(asked.legend()).collect(),
+            preamble: target.into_iter().chain(compared).chain(caveat).chain(asked.legend()).collect(),
             memory: spec.is_some_and(|spec| spec.status == Status::Memory),
-            with_spec: spec.is_some(),
+            with_spec: spec.is_some_and(|spec| !spec.compare_only),
             closing: Closing::default(),
         }
     }
@@ -71,7 +77,9 @@ impl<W: Write> Table<W> {
         write!(self.out, "{id:<BOTTLE$} {a:>9} {b:>9} {c:>9}  {code:<12}")?;
         if let Some(verdict) = &scored.verdict {
             let style = outcome_style(verdict.outcome);
-            write!(self.out, "  {:>4} {style}{}{style:#}", chance(verdict.p), verdict.outcome)?;
+            write!(self.out, "  {:>4} {style}{}{style:#}", chance(verdict), outcome_word(verdict))?;
+        } else if scored.comparison.is_some() {
+            write!(self.out, "       compared only")?;
         }
         writeln!(self.out)
     }
@@ -113,8 +121,17 @@ impl<W: Write> Report for Table<W> {
     }
 }
 
-/// A probability in four columns.
-fn chance(p: Option<Probability>) -> String {
+/// The outcome in the width of its column. Meeting some limits of a specification is not conforming to it.
+fn outcome_word(verdict: &Verdict) -> String {
+    match verdict.outcome {
+        Outcome::Conforms if verdict.check.partial => "meets limits".to_owned(),
+        outcome => outcome.to_string(),
+    }
+}
+
+/// The probability in four columns; none where it is of particles and something else decides.
+fn chance(verdict: &Verdict) -> String {
+    let p = verdict.p.filter(|_| !verdict.is_decided_beside_particles());
     match p.map(Probability::get) {
         None => "-".into(),
         Some(p) if p > 0.995 && p < 1.0 => ">.99".into(),

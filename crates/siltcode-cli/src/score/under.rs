@@ -2,12 +2,13 @@
 //! conforming.
 
 use siltcode::certainty::{Flag, Settle, Severity};
+use siltcode::previous::{Change, Previous, SizeChange};
 use siltcode::spec::{Finding, Found};
 use siltcode::{Outcome, Scored, ScoredChannel, Size, Verdict};
 
 use super::classes;
 use super::csv::code_channels;
-use crate::text::count;
+use crate::text::{count, reading};
 
 /// Every line, in the order they are read.
 pub(super) fn lines(scored: &Scored) -> Vec<String> {
@@ -15,10 +16,15 @@ pub(super) fn lines(scored: &Scored) -> Vec<String> {
     lines.extend(certainty_line(scored));
     lines.extend(doubt_lines(&scored.flags));
     lines.extend(note_line(&scored.flags));
+    lines.extend(scored.point.map(|point| point.to_string()));
     if let Some(verdict) = &scored.verdict {
         lines.extend(requirement_lines(verdict));
         lines.extend(undecided_line(verdict));
+        lines.extend(particles_line(verdict));
+        lines.extend(verdict.limits_checked.clone());
     }
+    lines.extend(scored.comparison.iter().flatten().map(compared_line));
+    lines.extend(scored.previous.iter().flat_map(previous_lines));
     lines
 }
 
@@ -119,6 +125,46 @@ fn requirement_lines(verdict: &Verdict) -> Vec<String> {
         _ => item.alternative.is_none() || !settled,
     };
     verdict.check.items.iter().filter(open).map(requirement_line).collect()
+}
+
+/// The probability where it says nothing of the outcome, or why there is none.
+fn particles_line(verdict: &Verdict) -> Option<String> {
+    match (verdict.p, verdict.p_missing) {
+        (Some(p), _) if verdict.is_decided_beside_particles() => {
+            let deciding = verdict.deciding.as_deref().unwrap_or("another measurement");
+            Some(format!("particles: all their limits met with {}; {deciding} decides", percent(p.get())))
+        }
+        (None, Some(why)) => Some(format!("P not known: {why}")),
+        _ => None,
+    }
+}
+
+/// Then, now, and what became of it, size by size.
+fn previous_lines(previous: &Previous) -> Vec<String> {
+    let line = |at: &SizeChange| {
+        let p = at.p.map(|p| percent(p.get()));
+        let told = match (at.change, p) {
+            (Change::CannotTell, Some(p)) => format!("cannot tell ({p} that it fell)"),
+            (Change::CannotTell, None) => "cannot tell (raw counts and volumes are missing)".to_owned(),
+            (change, p) => format!("{change} ({})", p.unwrap_or_default()),
+        };
+        format!(
+            "since {}: {} {} then, {} now: {told}",
+            previous.id,
+            at.size,
+            reading(at.then_per_ml),
+            reading(at.now_per_ml)
+        )
+    };
+    previous.sizes.iter().map(line).collect()
+}
+
+/// A requirement that is compared with, without a verdict.
+fn compared_line(item: &Found) -> String {
+    match item.finding {
+        Finding::Met => format!("{}: within {}", item.demand.subject(), item.demand.limit()),
+        _ => requirement_line(item),
+    }
 }
 
 fn requirement_line(item: &Found) -> String {

@@ -37,7 +37,7 @@ fn an_input_is_never_written_over() {
     fs::write(in_folder("target.toml"), "code = \"18/16/13\"\n").unwrap();
     let folder_name = folder.path().display().to_string();
     let dotted = format!("{folder_name}/../{}/in.csv", folder.path().file_name().unwrap().to_string_lossy());
-    let more = ["--earlier", &in_folder("earlier.csv"), "--spec", &in_folder("target.toml")];
+    let more = ["--previous", &in_folder("earlier.csv"), "--spec", &in_folder("target.toml")];
     for place in [&input, &dotted, &in_folder("hard.csv"), more[1], more[3]] {
         for force in [&[][..], &["--force"]] {
             let arguments = [&["score", &input, "--rejects", place], &more[..], force].concat();

@@ -52,7 +52,7 @@ pub struct SizeClass {
 /// What a class system says of a sample.
 ///
 /// It prints as the system's users write it: every size behind the AS4059 cumulative table (`9A/8B/7C/6D/6E/7F`), the
-/// worst class elsewhere. [`per_size`](Self::per_size) gives the classes one by one.
+/// worst class elsewhere. [`worst_first`](Self::worst_first) puts the worst class before the sizes. [`per_size`](Self::per_size) gives the classes one by one.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Classification {
     /// The system.
@@ -103,6 +103,25 @@ impl Classification {
     pub fn per_size(&self) -> String {
         let class = |size: &SizeClass| size.class.map_or_else(|| "-".into(), |class| class.to_string());
         self.sizes.iter().map(class).collect::<Vec<_>>().join(",")
+    }
+
+    /// The worst class, then the class of every size: `9: 9A/8B/7C/6D/6E/7F`, or `7 (7,5,6,6,5)` without letters.
+    ///
+    /// ```
+    /// use siltcode::Spectrum;
+    /// use siltcode::class::ClassSystem;
+    ///
+    /// let spectrum = Spectrum::from_per_ml(&[(4.0, 3000.0), (6.0, 700.0), (14.0, 60.0)])?;
+    /// let class = ClassSystem::As4059.classify(&spectrum)?;
+    /// assert_eq!(class.worst_first(), "9: 9A/8B/7C");
+    /// # Ok::<(), siltcode::Error>(())
+    /// ```
+    #[must_use]
+    pub fn worst_first(&self) -> String {
+        match Designation::of_sizes(self) {
+            Some(designation) => format!("{}: {designation}", self.worst),
+            None => format!("{} ({})", self.worst, self.per_size()),
+        }
     }
 
     /// Whether any class rests on a count read between two counted sizes.

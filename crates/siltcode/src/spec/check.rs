@@ -139,16 +139,30 @@ pub struct Check {
     pub scope: Option<String>,
     /// How well its limits are known.
     pub status: Status,
-    /// The outcome by the numbers as they are.
+    /// Whether the specification has more limits than are known here.
+    pub partial: bool,
+    /// The outcome by the numbers as they are. It is not serialized: a verdict has one outcome, its own.
+    #[serde(skip)]
     pub outcome: Outcome,
     /// The requirement that decides: the one furthest above its limit, or the first that is open, or, where all is
     /// met, the one closest to its limit.
+    #[serde(skip)]
     pub deciding: Option<String>,
     /// Every requirement, in the specification's order.
     pub items: Vec<Found>,
 }
 
 impl Check {
+    /// What a sample meets that conforms to these limits while the specification has more; none where all limits are
+    /// known, so that it conforms to the specification.
+    #[must_use]
+    pub fn limits_checked(&self) -> Option<String> {
+        let met = self.items.iter().filter(|item| item.finding == Finding::Met);
+        let met: Vec<String> = met.map(|item| item.demand.subject()).collect();
+        self.partial
+            .then(|| format!("meets the limits checked: {}; the specification has more", met.join(", ")))
+    }
+
     /// The factor by which the particle counts still have to come down \[-\]; 1 where all limits are met.
     #[must_use]
     pub fn factor_to_remove(&self) -> f64 {
@@ -179,6 +193,7 @@ impl Spec {
             edition: self.edition.clone(),
             scope: self.scope.clone(),
             status: self.status,
+            partial: self.partial,
             outcome,
             deciding: deciding.map(|i| items[i].demand.subject()),
             items,
@@ -288,15 +303,19 @@ fn look_at_companion(property: &Property, limit: &CompanionLimit, companions: &[
             let met = words.iter().any(|word| word.eq_ignore_ascii_case(seen.trim()));
             (if met { Finding::Met } else { Finding::NotMet }, None, None)
         }
-        (CompanionLimit::Range { min, max, unit }, Measured::Number { value, unit: measured })
+        (CompanionLimit::Range { min, max, exclusive, unit }, Measured::Number { value, unit: measured })
             if unit == measured =>
         {
-            let met = min.is_none_or(|min| *value >= min) && max.is_none_or(|max| *value <= max);
+            let met = if *exclusive {
+                min.is_none_or(|min| *value > min) && max.is_none_or(|max| *value < max)
+            } else {
+                min.is_none_or(|min| *value >= min) && max.is_none_or(|max| *value <= max)
+            };
             let ratio = max.filter(|max| *max > 0.0).map(|max| value / max);
             (if met { Finding::Met } else { Finding::NotMet }, ratio, None)
         }
         (
-            CompanionLimit::Range { min: None, max: Some(max), unit },
+            CompanionLimit::Range { min: None, max: Some(max), unit, .. },
             Measured::LessThan { below, unit: measured },
         ) if unit == measured && below <= max => (Finding::Met, None, None),
         (CompanionLimit::Range { unit, .. }, Measured::Number { unit: measured, .. }) if unit != measured => {

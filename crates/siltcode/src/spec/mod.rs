@@ -33,7 +33,7 @@ mod verdict;
 pub use crate::certainty::Outcome;
 pub use check::{Check, Finding, Found, Seen};
 pub use requirement::{Alternative, CompanionLimit, Demand, ParticleLimit, Requirement};
-pub use verdict::{Judging, Verdict};
+pub use verdict::{Judging, NoProbability, Verdict};
 
 use serde::Serialize;
 
@@ -54,6 +54,12 @@ pub struct Spec {
     pub edition: Option<String>,
     /// Where it applies, if that is limited: "at the refinery only".
     pub scope: Option<String>,
+    /// What a reader must know before relying on it.
+    pub caveat: Option<String>,
+    /// Whether the document has more limits than are known here: meeting these is not conforming to it.
+    pub partial: bool,
+    /// Whether a sample is only compared with the limits, without a verdict: limits of another place in the supply.
+    pub compare_only: bool,
     /// How well the numbers are known: the weakest of its requirements.
     pub status: Status,
     /// The requirements, in their document's order.
@@ -79,6 +85,9 @@ impl Spec {
             title: format!("cleanliness code {code}"),
             edition: None,
             scope: None,
+            caveat: None,
+            partial: false,
+            compare_only: false,
             status: Status::User,
             requirements: requirements.collect::<Result<_>>()?,
             sha256: None,

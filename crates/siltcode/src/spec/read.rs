@@ -15,10 +15,10 @@ impl Spec {
     /// Reads a specification.
     ///
     /// The short form has one line per requirement: `code = "18/16/13"`, `water = "200 mg/kg"`,
-    /// `appearance = "clear and bright"`, `haze = 2`, a table `[counts]` for single sizes (a range number, a count
+    /// `appearance = "clear and bright"`, `haze = 2`, `flash-point = "above 55 degC"`, a table `[counts]` for single sizes (a range number, a count
     /// such as `"80 /mL"`, or `"report"`) and a table `[microbial]` for measures of the user's own with their units.
     /// The full form has one `[[requirement]]` per row, with `property`, `size`, `max_number`, `max_per_ml`, `max`,
-    /// `min`, `unit`, `accept`, `method`, `alternative`, `branch`, `status`, `source` and `note`.
+    /// `min` (both included), `below`, `above` (both excluded), `unit`, `accept`, `method`, `alternative`, `branch`, `status`, `source` and `note`.
     ///
     /// # Errors
     /// `spec-unreadable` if the text is not TOML, `spec-key-unknown` for a key, channel or property that does not
@@ -42,6 +42,9 @@ impl Spec {
             name,
             edition: text_of(&table, "edition")?,
             scope: text_of(&table, "scope")?,
+            caveat: text_of(&table, "caveat")?,
+            partial: flag_of(&table, "partial")?,
+            compare_only: flag_of(&table, "compare_only")?,
             status: requirements.iter().map(|r| r.status).max().unwrap_or(Status::User),
             requirements,
             sha256: Some(sha256(text)),
@@ -52,7 +55,8 @@ impl Spec {
 /// The requirements of one top-level key.
 fn read_key(key: &str, value: &Value) -> Result<Vec<Requirement>> {
     match key {
-        "name" | "title" | "edition" | "scope" | "status" | "note" => Ok(Vec::new()),
+        "name" | "title" | "edition" | "scope" | "status" | "note" | "caveat" | "partial"
+        | "compare_only" => Ok(Vec::new()),
         "code" => code_requirements(value),
         "counts" => {
             (table_of(key, value)?.iter()).map(|(size, limit)| count_requirement(size, limit)).collect()
@@ -71,7 +75,19 @@ fn read_key(key: &str, value: &Value) -> Result<Vec<Requirement>> {
 fn known_keys() -> String {
     let properties = Property::NAMED;
     let names = properties.iter().map(Property::name);
-    let fixed = ["title", "name", "edition", "scope", "code", "counts", "microbial", "requirement"];
+    let fixed = [
+        "title",
+        "name",
+        "edition",
+        "scope",
+        "caveat",
+        "partial",
+        "compare_only",
+        "code",
+        "counts",
+        "microbial",
+        "requirement",
+    ];
     fixed.into_iter().chain(names).collect::<Vec<_>>().join(", ")
 }
 
@@ -122,17 +138,23 @@ fn companion_requirement(property: Property, key: &str, value: &Value) -> Result
 }
 
 fn max_limit(max: f64, unit: CompanionUnit) -> CompanionLimit {
-    CompanionLimit::Range { min: None, max: Some(max), unit }
+    CompanionLimit::Range { min: None, max: Some(max), exclusive: false, unit }
 }
 
-/// A number and the unit behind it.
+/// A number and the unit behind it: the most allowed, unless `at least`, `above` or `below` says otherwise.
 fn quantity_limit(key: &str, text: &str, value: &Value) -> Result<CompanionLimit> {
-    let text = text.trim();
+    let words = ["at least ", "above ", "below "].into_iter().find(|words| text.trim().starts_with(words));
+    let text = text.trim().trim_start_matches(words.unwrap_or_default()).trim();
     let end = text.find(|c: char| !(c.is_ascii_digit() || c == '.')).unwrap_or(text.len());
     let max = text[..end]
         .parse()
         .map_err(|_| unusable(key, value, "a limit with its unit, such as \"200 mg/kg\""))?;
-    Ok(max_limit(max, unit_of(&text[end..])))
+    let (limit, unit) = (Some(max), unit_of(&text[end..]));
+    Ok(match words {
+        Some("at least ") => CompanionLimit::Range { min: limit, max: None, exclusive: false, unit },
+        Some("above ") => CompanionLimit::Range { min: limit, max: None, exclusive: true, unit },
+        words => CompanionLimit::Range { min: None, max: limit, exclusive: words.is_some(), unit },
+    })
 }
 
 fn unit_of(text: &str) -> CompanionUnit {
@@ -195,7 +217,7 @@ fn full_requirement(value: &Value) -> Result<Requirement> {
 }
 
 fn ensure_row_keys_known(row: &Table) -> Result<()> {
-    const KNOWN: [&str; 16] = [
+    const KNOWN: [&str; 18] = [
         "property",
         "measure",
         "size",
@@ -204,6 +226,8 @@ fn ensure_row_keys_known(row: &Table) -> Result<()> {
         "report",
         "max",
         "min",
+        "above",
+        "below",
         "unit",
         "accept",
         "method",
@@ -244,16 +268,34 @@ fn companion_demand(property: Property, row: &Table) -> Result<Demand> {
     let value = Value::Table(row.clone());
     let limit = match row.get("accept") {
         Some(words) => CompanionLimit::Words(words_of("accept", words)?),
-        None => CompanionLimit::Range {
-            min: row.get("min").map(|v| number_of("min", v)).transpose()?,
-            max: row.get("max").map(|v| number_of("max", v)).transpose()?,
-            unit: unit_of(&text_of(row, "unit")?.unwrap_or_default()),
-        },
+        None => range_limit(row)?,
     };
     if matches!(limit, CompanionLimit::Range { min: None, max: None, .. }) {
-        return Err(unusable(&key, &value, "max, min or accept"));
+        return Err(unusable(&key, &value, "max, min, above, below or accept"));
     }
     Ok(Demand::Companion { limit: checked_unit(&property, &key, &value, limit)?, property })
+}
+
+/// `max` and `min`, both included, or `below` and `above`, both excluded.
+fn range_limit(row: &Table) -> Result<CompanionLimit> {
+    let number = |key: &str| row.get(key).map(|value| number_of(key, value)).transpose();
+    let (included, excluded) = ([number("min")?, number("max")?], [number("above")?, number("below")?]);
+    let exclusive = excluded.iter().any(Option::is_some);
+    if exclusive && included.iter().any(Option::is_some) {
+        let value = Value::Table(row.clone());
+        return Err(unusable(
+            "above",
+            &value,
+            "min and max, which are included, or above and below, which are not",
+        ));
+    }
+    let [min, max] = if exclusive { excluded } else { included };
+    Ok(CompanionLimit::Range {
+        min,
+        max,
+        exclusive,
+        unit: unit_of(&text_of(row, "unit")?.unwrap_or_default()),
+    })
 }
 
 fn alternative(row: &Table) -> Result<Option<Alternative>> {
@@ -281,6 +323,14 @@ fn text_of(table: &Table, key: &str) -> Result<Option<String>> {
         None => Ok(None),
         Some(Value::String(text)) => Ok(Some(text.trim().to_owned())),
         Some(other) => Err(unusable(key, other, "text in quotes")),
+    }
+}
+
+fn flag_of(table: &Table, key: &str) -> Result<bool> {
+    match table.get(key) {
+        None => Ok(false),
+        Some(Value::Boolean(flag)) => Ok(*flag),
+        Some(other) => Err(unusable(key, other, "true or false")),
     }
 }
 

@@ -48,12 +48,14 @@ impl fmt::Display for ParticleLimit {
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum CompanionLimit {
-    /// Between the two, both included; one of them may be missing.
+    /// Between the two; one of them may be missing.
     Range {
         /// At least this.
         min: Option<f64>,
         /// At most this.
         max: Option<f64>,
+        /// Whether the limits themselves are outside: `above 55 degC`, not `at least 55 degC`.
+        exclusive: bool,
         /// The unit of both.
         unit: CompanionUnit,
     },
@@ -64,9 +66,18 @@ pub enum CompanionLimit {
 impl fmt::Display for CompanionLimit {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let text = match self {
-            Self::Range { min: Some(min), max: Some(max), unit } => format!("{min} to {max} {unit}"),
-            Self::Range { min: Some(min), max: None, unit } => format!("at least {min} {unit}"),
-            Self::Range { min: None, max: Some(max), unit } => format!("{max} {unit}"),
+            Self::Range { min: Some(min), max: Some(max), exclusive: false, unit } => {
+                format!("{min} to {max} {unit}")
+            }
+            Self::Range { min: Some(min), max: Some(max), exclusive: true, unit } => {
+                format!("above {min} and below {max} {unit}")
+            }
+            Self::Range { min: Some(min), max: None, exclusive, unit } => {
+                format!("{} {min} {unit}", if *exclusive { "above" } else { "at least" })
+            }
+            Self::Range { min: None, max: Some(max), exclusive, unit } => {
+                format!("{}{max} {unit}", if *exclusive { "below " } else { "" })
+            }
             Self::Range { min: None, max: None, .. } => "report".into(),
             Self::Words(words) => words.join(" or "),
         };

@@ -1,6 +1,7 @@
 //! The verdict: a sample against a specification under a named decision rule, with its probability.
 
 use std::collections::BTreeMap;
+use std::fmt;
 
 use serde::Serialize;
 
@@ -24,6 +25,28 @@ pub struct Judging {
     pub scatter: Scatter,
 }
 
+/// Why no probability is known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum NoProbability {
+    /// The specification limits no particles.
+    NoParticleLimits,
+    /// A size with a limit was not counted.
+    SizeNotCounted,
+    /// The raw counts or the volume are not known.
+    NoRawCounts,
+}
+
+impl fmt::Display for NoProbability {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(match self {
+            Self::NoParticleLimits => "the target limits no particles",
+            Self::SizeNotCounted => "a size with a limit was not counted",
+            Self::NoRawCounts => "raw counts and volumes are missing",
+        })
+    }
+}
+
 /// A sample judged against a specification.
 ///
 /// Counts are judged by the rule; other measurements by the value reported, since nothing is known of their certainty.
@@ -31,10 +54,12 @@ pub struct Judging {
 pub struct Verdict {
     /// What it comes to.
     pub outcome: Outcome,
-    /// The rule the counts were judged by.
-    pub rule: Rule,
+    /// The rule the counts were judged by; none where no limit is on particles.
+    pub rule: Option<Rule>,
     /// The probability that all limits on particles are met; none where it is not known.
     pub p: Option<Probability>,
+    /// Why that probability is not known, where it is not.
+    pub p_missing: Option<NoProbability>,
     /// If the fluid is accepted, how likely its particles exceed a limit (specific risk of false acceptance).
     pub false_accept: Option<Probability>,
     /// The requirement that decides.
@@ -43,10 +68,21 @@ pub struct Verdict {
     pub settle: Option<Settle>,
     /// The factor by which particle counts still have to come down \[-\]; 1 where the limits are met.
     pub factor_to_remove: f64,
+    /// What may be said of a sample that conforms to these limits while the specification has more.
+    pub limits_checked: Option<String>,
     /// Size by size: the limit, what was read, the probability that the limit is met, and what the size comes to.
     pub each: Vec<Judged>,
     /// Requirement by requirement, by the numbers as they are.
     pub check: Check,
+}
+
+impl Verdict {
+    /// Whether something other than particles decides, so that the probability says nothing of the outcome.
+    #[must_use]
+    pub fn is_decided_beside_particles(&self) -> bool {
+        let deciding = self.check.items.iter().find(|item| Some(item.demand.subject()) == self.deciding);
+        deciding.is_some_and(|item| matches!(item.demand, Demand::Companion { .. }))
+    }
 }
 
 impl Spec {
@@ -66,7 +102,7 @@ impl Spec {
     /// assert_eq!(verdict.check.outcome.to_string(), "conforms");  // by the numbers: 74 is below 80
     /// assert_eq!(verdict.outcome.to_string(), "undecided");       // but 74 could be chance
     /// assert_eq!(format!("{:.2}", verdict.p.unwrap().get()), "0.75");
-    /// assert_eq!(verdict.rule.to_string(), "probability of conformity at least 95 %");
+    /// assert_eq!(verdict.rule.unwrap().to_string(), "probability of conformity at least 95 %");
     /// # Ok::<(), siltcode::Error>(())
     /// ```
     #[must_use]
@@ -89,14 +125,17 @@ impl Spec {
         let by = deciding.and_then(of_item);
         let size = by.and_then(|decision| decision.deciding).map(|size| size.to_string());
         let first = decisions.first();
+        let p = first.and_then(|decision| decision.p);
         Verdict {
             outcome,
-            rule,
-            p: first.and_then(|decision| decision.p),
+            rule: (!sets.is_empty()).then_some(rule),
+            p_missing: no_probability(spectrum, &sets, p),
+            p,
             false_accept: first.and_then(|decision| decision.false_accept),
             deciding: size.or_else(|| deciding.map(|i| check.items[i].demand.subject())),
             settle: by.filter(|_| outcome == Outcome::Undecided).and_then(|decision| decision.settle),
             factor_to_remove: check.factor_to_remove(),
+            limits_checked: check.limits_checked().filter(|_| outcome == Outcome::Conforms),
             each: decisions.into_iter().flat_map(|decision| decision.each).collect(),
             check,
         }
@@ -114,6 +153,22 @@ impl Spec {
         }
         sets
     }
+}
+
+fn no_probability(
+    spectrum: &Spectrum,
+    sets: &BTreeMap<Option<&Alternative>, Vec<Limit>>,
+    p: Option<Probability>,
+) -> Option<NoProbability> {
+    if p.is_some() {
+        return None;
+    }
+    let counted = |limit: &Limit| spectrum.channel(limit.size).is_some_and(|at| at.reading.is_counted());
+    Some(match sets {
+        sets if sets.is_empty() => NoProbability::NoParticleLimits,
+        sets if !sets.values().flatten().all(counted) => NoProbability::SizeNotCounted,
+        _ => NoProbability::NoRawCounts,
+    })
 }
 
 /// Conformity where every limited size that was counted has evidence.

@@ -345,7 +345,12 @@ pub(super) fn first_below(above: impl Fn(f64) -> f64, settled: f64) -> Option<f6
 ///
 /// The function is near to a straight line: false position, with the end that stays halved (Illinois). Where it is no
 /// number (the logarithm of what lies below the floor) it counts as below.
-pub(super) fn crossing(above: impl Fn(f64) -> f64, low: (f64, f64), high: (f64, f64), settled: f64) -> f64 {
+pub(crate) fn crossing(
+    mut above: impl FnMut(f64) -> f64,
+    low: (f64, f64),
+    high: (f64, f64),
+    settled: f64,
+) -> f64 {
     let number = |y: f64| if y.is_nan() { f64::NEG_INFINITY } else { y };
     let ((mut low, mut at_low), (mut high, mut at_high)) = (low, high);
     (at_low, at_high) = (number(at_low), number(at_high));

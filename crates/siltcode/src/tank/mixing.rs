@@ -121,6 +121,14 @@ impl Mixing {
         self.left_in(Circuit::new(efficiency.get(), 0.0), turnovers.get())
     }
 
+    /// What is left of a height of 1 above a floor of 1, and what there is of that floor, where nothing goes straight from
+    /// the return to the suction: on average over the tank, after turnovers of a rate that may be above 1.
+    pub(crate) fn above_and_floor(self, rate: f64, turnovers: f64) -> [f64; 2] {
+        let circuit = Circuit { through: 1.0, kept: rate, rounds: 1.0 };
+        let above = self.left_in(circuit, turnovers).mean;
+        [above, above + self.entered_in(circuit, turnovers).mean / self.floor_in(circuit).mean]
+    }
+
     pub(super) fn left_in(self, circuit: Circuit, tau: f64) -> Left {
         match self {
             Self::DeadZone(zone) if zone.dead.get() > 0.0 => {

@@ -20,6 +20,7 @@ pub mod rest;
 mod transfer;
 mod turnovers;
 
+pub(crate) use channel::crossing as settled_crossing;
 pub use channel::{BinState, Channel, Slopes};
 pub use decline::Decline;
 pub use doubt::{Cause, Causes, Doubt};

@@ -90,11 +90,7 @@ impl StandardErrors {
 
 /// The variances and covariances of height, rate and floor, from what each sample tells of its concentration; without a
 /// floor those of height and rate alone.
-pub(super) fn variances(
-    curve: &Curve,
-    told: impl Iterator<Item = (f64, f64)>,
-    floor: bool,
-) -> Option<[[f64; 3]; 3]> {
+fn variances(curve: &Curve, told: impl Iterator<Item = (f64, f64)>, floor: bool) -> Option<[[f64; 3]; 3]> {
     let mut information = [[0.0; 3]; 3];
     for (since, told) in told {
         let gradient = gradient(curve, since);
@@ -112,7 +108,7 @@ pub(super) fn variances(
 }
 
 /// How the concentration follows height, rate and floor.
-pub(super) fn gradient(curve: &Curve, since: f64) -> [f64; 3] {
+fn gradient(curve: &Curve, since: f64) -> [f64; 3] {
     let left = (-curve.rate * since).exp();
     [left, -curve.above * since * left, 1.0]
 }

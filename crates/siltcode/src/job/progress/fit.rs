@@ -3,8 +3,8 @@
 use serde::Serialize;
 
 use super::curve::{Curve, Search, Through};
-use super::errors::{StandardErrors, gradient, variances};
-use super::seen::{Observed, Term};
+use super::errors::StandardErrors;
+use super::seen::{Observed, Seen, Term};
 use crate::certainty::gamma::Gamma;
 use crate::certainty::{Level, Probability, Scatter, normal};
 use crate::count::PerMl;
@@ -30,6 +30,14 @@ impl ShownEfficiency {
         }
         Err(ErrorKind::FactorOutOfRange { name: "efficiency that a tank shows".into(), value, least: 0.0 }
             .into())
+    }
+
+    /// No fall.
+    pub(super) const NONE: Self = Self(0.0);
+
+    /// A computed one, known to be finite and not negative.
+    pub(super) const fn computed(value: f64) -> Self {
+        Self(value)
     }
 
     /// The efficiency \[1/turnover\].
@@ -130,12 +138,8 @@ impl Fit {
     pub fn new(series: &[Observed], floor: FloorRule, scatter: Scatter) -> Result<Self> {
         let mut series = series.to_vec();
         series.sort_by(Observed::order);
+        Self::ensure_usable(&series)?;
         let first = series.first().map_or(0.0, |observed| observed.turnovers);
-        let places = 1 + series.windows(2).filter(|pair| pair[1].turnovers > pair[0].turnovers).count();
-        if series.is_empty() || places < 2 {
-            let found = places.min(series.len());
-            return Err(ErrorKind::TooFewSamples { found, needed: 2 }.into());
-        }
         let weighted = |weight: &dyn Fn(&Observed) -> f64| -> Vec<Term> {
             series.iter().map(|seen| Term::new(seen, seen.turnovers - first, weight(seen))).collect()
         };
@@ -144,6 +148,19 @@ impl Fit {
             fit = fit.settled(&series, scatter)?;
         }
         Ok(fit)
+    }
+
+    /// Refuses a sorted series that has no fall, or only lower bounds.
+    pub(super) fn ensure_usable(series: &[Observed]) -> Result<()> {
+        let places = 1 + series.windows(2).filter(|pair| pair[1].turnovers > pair[0].turnovers).count();
+        if series.is_empty() || places < 2 {
+            let found = places.min(series.len());
+            return Err(ErrorKind::TooFewSamples { found, needed: 2 }.into());
+        }
+        if series.iter().all(|observed| matches!(observed.seen, Seen::AtLeast(_))) {
+            return Err(ErrorKind::NothingBoundsAbove {}.into());
+        }
+        Ok(())
     }
 
     /// Weights and curve by turns, until neither moves.
@@ -295,37 +312,6 @@ impl Fit {
             let statistic = self.loss(none.best().1);
             FloorTest { statistic, p: Probability::rounded(normal::upper_tail(statistic.sqrt())) }
         })
-    }
-
-    /// How far the residuals bend away from the curve, in standard deviations \[-\]: above 0 where the fall slows down
-    /// more than the curve does. None where there is nothing left to tell it from.
-    ///
-    /// The score test of a rate that changes with the turnovers.
-    pub(super) fn bend(&self) -> Option<f64> {
-        if self.edge.is_some() || self.goodness().freedom == 0 {
-            return None;
-        }
-        let is_floored = self.curve.floor > 0.0;
-        let told = |term: &Term| term.information(self.curve.at(term.since));
-        let (mut score, mut own, mut shared) = (0.0, 0.0, [0.0; 3]);
-        for term in &self.terms {
-            let gradient = gradient(&self.curve, term.since);
-            let bent = -gradient[1] * term.since;
-            score += term.at(self.curve.at(term.since)).slope * bent;
-            own += told(term) * bent * bent;
-            for (shared, slope) in shared.iter_mut().zip(gradient) {
-                *shared += told(term) * bent * slope;
-            }
-        }
-        if !is_floored {
-            shared[2] = 0.0;
-        }
-        let inverse =
-            variances(&self.curve, self.terms.iter().map(|term| (term.since, told(term))), is_floored)?;
-        let fitted: f64 =
-            (0..3).map(|i| (0..3).map(|j| shared[i] * inverse[i][j] * shared[j]).sum::<f64>()).sum();
-        let variance = own - fitted;
-        (variance > 1e-9 * own).then(|| score / variance.sqrt())
     }
 }
 

@@ -2,14 +2,10 @@
 
 use serde::Serialize;
 
-use super::curve::Curve;
-use super::errors::StandardErrors;
-use super::fit::Fit;
-use super::profile::{Remaining, first_beyond};
-use super::series::{LEAST_SAMPLES, LEAST_TURNOVERS, Progress, SizeProgress, Spread};
+use super::fit::FloorRule;
+use super::profile::Remaining;
+use super::series::{Progress, Spread};
 use crate::caution::{self, Caution};
-use crate::certainty::quadrature::crossing;
-use crate::certainty::{Level, normal};
 use crate::count::PerMl;
 use crate::error::{ErrorKind, Result};
 use crate::size::Size;
@@ -27,10 +23,8 @@ pub struct SizeOutlook {
     pub now: PerMl,
     /// The turnovers that remain.
     pub remaining: Remaining,
-    /// Whether that there is no floor was assumed, since the samples could not have shown one.
-    pub no_floor_assumed: bool,
-    /// Where it was: after how many more turnovers one more sample, counted in the last one's volume, would show a floor
-    /// as high as the target, by the expected information; none where none would.
+    /// Where a floor as high as the target cannot be ruled out: after how many more turnovers one more sample, counted in
+    /// the last one's volume, would tell it from none, by the expected information; none where none would.
     pub floor_seen_after: Option<Turnovers>,
 }
 
@@ -54,7 +48,7 @@ impl Progress {
         let sizes: Vec<SizeOutlook> = target
             .limits()
             .iter()
-            .map(|(size, limit)| Ok(self.at_size(*size)?.outlook(*limit, self.options.level)))
+            .map(|(size, limit)| Ok(self.size_outlook(self.bin_of(*size)?, *limit)))
             .collect::<Result<_>>()?;
         let last = |i: &usize| sizes[*i].remaining.estimate.map_or(f64::INFINITY, Turnovers::get);
         let deciding = (0..sizes.len()).rev().max_by(|a, b| last(a).total_cmp(&last(b))).unwrap_or(0);
@@ -62,80 +56,70 @@ impl Progress {
         Ok(Outlook { sizes, deciding, assumptions })
     }
 
-    fn at_size(&self, size: Size) -> Result<&SizeProgress> {
+    fn bin_of(&self, size: Size) -> Result<usize> {
         let known = || self.sizes.iter().map(|known| known.size.to_string()).collect::<Vec<_>>().join(", ");
         let unknown = || ErrorKind::SizeNotSampled { size: size.to_string(), known: known() };
-        Ok(self.at(size).ok_or_else(unknown)?)
+        Ok(self.sizes.iter().position(|known| known.size == size).ok_or_else(unknown)?)
     }
 
     fn assumptions(&self, sizes: &[SizeOutlook]) -> Vec<String> {
-        let mut assumptions = vec!["flow, filter and what comes in stay as they were".to_owned()];
-        if sizes.len() > 1 {
+        let mut assumptions = vec!["flow, elements and ingress stay as they were".to_owned()];
+        if self.options.elements.iter().any(|period| !period.expected.is_empty()) {
             assumptions.push(
-                "each size is a series of its own; all particles it shares with other sizes count in each"
-                    .into(),
+                "the elements work about as rated, all sizes alike: the fewer the samples, the more rests on this".into(),
             );
         }
+        let percent = |cv: f64| significant(100.0 * cv, 2);
         assumptions.push(match self.options.spread {
             Spread::Counting => "bottles scatter by counting alone".into(),
             Spread::Stated(scatter) => {
-                let cv = significant(100.0 * scatter.cv(), 3);
-                format!("bottles scatter by {cv} % beyond counting, as stated")
+                format!(
+                    "bottles scatter by {} % beyond counting, as stated, all sizes of a bottle alike",
+                    percent(scatter.cv())
+                )
             }
-            Spread::Found => self.found_scatter(sizes),
+            Spread::Found => self.found_scatter(),
         });
-        if sizes.iter().any(|size| size.no_floor_assumed) {
-            assumptions.push(format!(
-                "no-floor assumption: with fewer than {LEAST_SAMPLES} samples or {LEAST_TURNOVERS} turnovers a floor cannot be seen, and would make everything here too good"
-            ));
+        if self.options.floor == Some(FloorRule::Absent) {
+            assumptions.push("there is no floor, as stated: with one, everything here is too good".into());
+        } else if !self.is_floor_shown() && sizes.iter().any(|size| size.remaining.high.is_none()) {
+            assumptions.push(
+                "no floor is shown yet: estimates have none, but one as high as the target cannot be ruled out".into(),
+            );
         }
         assumptions
     }
 
-    fn found_scatter(&self, sizes: &[SizeOutlook]) -> String {
-        let widened = sizes.iter().filter_map(|outlook| {
-            let factor = self.at(outlook.size)?.fit.widening();
-            (factor > 1.0).then(|| format!("{}: {} times", outlook.size, significant(factor, 3)))
-        });
-        let widened: Vec<_> = widened.collect();
-        if widened.is_empty() {
-            return "bottles scatter by counting alone: nothing speaks against it".into();
-        }
-        format!("intervals are widened by the scatter about the curve, in variance at {}", widened.join(", "))
-    }
-}
-
-impl SizeProgress {
-    /// How many turnovers remain until this size meets a limit.
-    #[must_use]
-    pub fn outlook(&self, target: PerMl, level: Level) -> SizeOutlook {
-        let no_floor_assumed = self.no_floor_assumed;
-        let floor_seen_after = if no_floor_assumed { self.fit.floor_seen_after(target, level) } else { None };
-        let (size, now, remaining) = (self.size, self.now(), self.fit.remaining(target, level));
-        SizeOutlook { size, target, now, remaining, no_floor_assumed, floor_seen_after }
-    }
-}
-
-impl Fit {
-    /// After how many turnovers from the last sample one more, counted in the same volume, would tell a floor of this
-    /// height from none, by the expected information; none where none would.
-    #[must_use]
-    pub fn floor_seen_after(&self, floor: PerMl, level: Level) -> Option<Turnovers> {
-        let (floor, last) = (floor.get(), self.terms.last()?);
-        if self.edge.is_some() || floor == 0.0 {
-            return None;
-        }
-        let curve = Curve { floor, ..self.curve };
-        let error = |more: f64| {
-            let next = std::iter::once((last.since + more, last.ml));
-            let samples = self.terms.iter().map(|term| (term.since, term.ml)).chain(next);
-            let told = samples.map(|(since, ml)| (since, ml / curve.at(since)));
-            StandardErrors::of(&curve, told, true).and_then(|errors| errors.floor).unwrap_or(f64::INFINITY)
+    /// The range that holds what the scatter may be, but for one chance in ten.
+    fn found_scatter(&self) -> String {
+        const OUTSIDE: f64 = 0.05;
+        let percent = |cv: f64| significant(100.0 * cv, 2);
+        let nodes = &self.joint.nodes;
+        let reached = |share: f64| {
+            let mut below = 0.0;
+            let node = nodes.iter().find(|node| {
+                below += node.weight;
+                below > share
+            });
+            node.or(nodes.last()).map_or(0.0, |node| node.cv)
         };
-        let most = floor / normal::upper_quantile(level.risk() / 2.0) / self.widening.sqrt();
-        let lacking = |more: f64| error(more) - most;
-        let [from, to] = first_beyond(0.0, last.since / 16.0, |more| lacking(more) <= 0.0)?;
-        Turnovers::new(crossing(lacking, from, to)).ok()
+        let [low, high] = [OUTSIDE, 1.0 - OUTSIDE].map(reached).map(percent);
+        format!(
+            "bottles scatter by {low} to {high} % beyond counting, estimated from the samples, all sizes of a bottle alike"
+        )
+    }
+}
+
+impl Progress {
+    /// How many turnovers remain until one of the fitted sizes meets a limit.
+    fn size_outlook(&self, bin: usize, target: PerMl) -> SizeOutlook {
+        let progress = &self.sizes[bin];
+        let (size, now, level) = (progress.size, progress.now, self.options.level);
+        let remaining = self.joint.remaining(bin, target.get(), level);
+        let is_open = self.options.floor.is_none() && remaining.high.is_none();
+        let seen_after = is_open.then(|| self.joint.floor_seen_after(bin, target.get(), level)).flatten();
+        let floor_seen_after = seen_after.and_then(|after| Turnovers::new(after).ok());
+        SizeOutlook { size, target, now, remaining, floor_seen_after }
     }
 }
 

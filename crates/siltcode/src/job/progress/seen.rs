@@ -69,7 +69,7 @@ impl Seen {
     }
 
     /// A count that fits, to start a search from.
-    fn about(self) -> f64 {
+    pub(super) fn about(self) -> f64 {
         match self {
             Self::Count(raw) | Self::AtLeast(raw) => raw as f64,
             Self::Fewer(raw) => raw as f64 / 2.0,
