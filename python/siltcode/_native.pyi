@@ -167,6 +167,7 @@ def score_raw(
     raw: list[NDArray[np.float64]],
     volume_ml: NDArray[np.float64],
     dilution: NDArray[np.float64],
+    bottle: NDArray[np.uint64] | None,
     spec: dict[str, Any] | None,
     how: dict[str, Any],
 ) -> Columns: ...

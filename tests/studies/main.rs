@@ -1,20 +1,22 @@
 //! Studies: simulations that take too long for tests. Each prints the table that its file beside this one keeps.
 //!
-//! `study NAME [JOBS]`, or `make study NAME=... JOBS=...`.
+//! `study NAME [JOBS [CELL ...]]`, or `make study NAME=... JOBS=... CELLS=...`.
 
 #![allow(clippy::print_stdout)] // a study prints its table
 
 mod progress;
+mod repeatability;
 
 /// A study, of so many simulated cases a cell.
 type Study = fn(u32);
 
 /// Every study by its name.
-const STUDIES: [(&str, Study); 4] = [
+const STUDIES: [(&str, Study); 5] = [
     ("progress", progress::coverage),
     ("progress-unrated", progress::unrated),
     ("progress-sizes-apart", progress::sizes_apart),
     ("findings", progress::findings),
+    ("repeatability", repeatability::coverage),
 ];
 
 fn main() {

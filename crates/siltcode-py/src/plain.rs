@@ -221,6 +221,8 @@ impl OptionsGiven {
 pub(crate) struct ScoringGiven {
     level: f64,
     rule: Option<String>,
+    #[serde(default)]
+    repeatability: Option<f64>,
     scatter: Option<f64>,
     alarm: Option<f64>,
     spread: Option<f64>,
@@ -240,7 +242,7 @@ impl ScoringGiven {
         let alarm = self.alarm.map_or(Ok(Context::default().alarm), Level::new)?;
         let context = Context {
             level,
-            scatter: self.scatter.map(Scatter::from_cv).transpose()?,
+            scatter: self.scatter.map(Scatter::stated).transpose()?,
             alarm,
             spread: self.spread.map_or(Criterion::Chance(alarm), Criterion::Fraction),
             coincidence: counter(self.sensing_volumes, self.dead_time)?,
@@ -254,6 +256,7 @@ impl ScoringGiven {
             blank: counts(self.blank)?,
             method: self.method,
             classes: self.classes.iter().map(|name| name.parse()).collect::<siltcode::Result<_>>()?,
+            repeatability: self.repeatability.map(Scatter::stated).transpose()?,
             convert_to: self.convert_to.as_deref().map(str::parse).transpose()?,
             context,
         })

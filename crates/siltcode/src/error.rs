@@ -250,6 +250,10 @@ kinds! {
     LevelOutOfRange { value: f64 }
         "level-out-of-range" "confidence level {value} is not from 1e-12 to 1 - 1e-12"
         "give the level as a fraction: 0.95 for 95 %"
+    /// A run that is to be left out, not named as a bottle and a run.
+    RunNotNamed { found: String }
+        "run-not-named" "`{found}` does not name a run of a bottle"
+        "name the bottle and the run, by its label or its place: W012:1"
     /// A probability outside 0 to 1.
     ProbabilityOutOfRange { value: f64 }
         "probability-out-of-range" "probability {value} is not 0 to 1"

@@ -11,6 +11,7 @@
 #![cfg_attr(test, allow(clippy::float_cmp))] // table bounds and exact results are compared exactly
 
 mod keyed;
+mod left_out;
 mod table;
 
 pub mod bulk;
@@ -48,6 +49,7 @@ pub use companion::{Companion, CompanionUnit, Measured, Property};
 pub use count::{Basis, CountedVolume, Dilution, Evidence, PerMl, Reading};
 pub use error::{Error, ErrorKind, Position, Result};
 pub use field::Field;
+pub use left_out::{LeaveOut, LeftOutBecause, LeftOutRun, NamedRun};
 pub use sample::{Run, Sample, Source};
 pub use sampling_point::SamplingPoint;
 pub use score::{Scored, ScoredChannel, Scoring, score};

@@ -84,13 +84,19 @@ impl Sample {
         if let [only] = self.runs.as_slice() {
             return Ok(only.spectrum.clone());
         }
+        Spectrum::cumulative(self.sizes().into_iter().map(|size| self.combined(size)).collect())
+    }
+
+    /// Every size that a run has, in the order met.
+    #[must_use]
+    pub fn sizes(&self) -> Vec<Size> {
         let mut sizes: Vec<Size> = Vec::new();
         for channel in self.runs.iter().flat_map(|run| run.spectrum.channels()) {
             if !sizes.contains(&channel.size) {
                 sizes.push(channel.size);
             }
         }
-        Spectrum::cumulative(sizes.into_iter().map(|size| self.combined(size)).collect())
+        sizes
     }
 
     fn combined(&self, size: Size) -> Channel {

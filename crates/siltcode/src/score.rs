@@ -25,6 +25,7 @@ use crate::companion::Companion;
 use crate::count::{PerMl, Reading};
 use crate::error::Result;
 use crate::field::Field;
+use crate::left_out::LeftOutRun;
 use crate::previous::Previous;
 use crate::sample::{Sample, Source};
 use crate::sampling_point::SamplingPoint;
@@ -73,13 +74,17 @@ pub struct Scored {
     pub scale: SizeScale,
     /// How many runs it rests on.
     pub runs: usize,
+    /// Runs that were left out; the caller who left them out says so here.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub left_out: Vec<LeftOutRun>,
     /// Sizes whose band the subtracted blank held more of than the bottle; none if no blank was subtracted.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub drowned_in_blank: Option<Vec<Size>>,
     /// The level of the intervals \[-\].
     pub level: Level,
-    /// The scatter that intervals, odds and verdict allow for beside counting, as a coefficient of variation \[-\]: see
-    /// [`Assessment::scatter`].
+    /// Intervals, odds and verdict allow for counting error only: see [`Assessment::counting_only`].
+    pub counting_only: bool,
+    /// The scatter between bottles that was stated, as a coefficient of variation \[-\].
     #[serde(skip_serializing_if = "Option::is_none")]
     pub scatter: Option<Scatter>,
     /// Every size, smallest first.
@@ -150,8 +155,8 @@ pub fn score(sample: &Sample, scoring: &Scoring<'_>) -> Result<Scored> {
     let comparison = scoring.spec.filter(|spec| spec.compare_only);
     let comparison = comparison.map(|spec| spec.check_counts(&judged, &sample.companions).items);
     let verdict = scoring.spec.filter(|spec| !spec.compare_only).map(|spec| {
-        let (level, scatter) = (assessment.level, assessment.scatter.unwrap_or_default());
-        spec.judge(&judged, &sample.companions, &Judging { rule: scoring.rule, level, scatter })
+        let (level, factors) = (assessment.level, assessment.factors.clone());
+        spec.judge(&judged, &sample.companions, &Judging { rule: scoring.rule, level, factors })
     });
     let channels = spectrum.channels().iter().zip(assessment.channels);
     let code = Code::of(&spectrum).ok();
@@ -167,8 +172,10 @@ pub fn score(sample: &Sample, scoring: &Scoring<'_>) -> Result<Scored> {
         classes: scoring.classes.answers(&spectrum),
         scale: spectrum.scale(),
         runs: sample.runs.len(),
+        left_out: Vec::new(),
         drowned_in_blank: drowned,
         level: assessment.level,
+        counting_only: assessment.counting_only,
         scatter: assessment.scatter,
         channels: channels.map(|(channel, certainty)| scored_channel(channel, certainty)).collect(),
         flags,
@@ -194,8 +201,10 @@ fn without_counts(sample: &Sample, scoring: &Scoring<'_>) -> Scored {
         classes: Vec::new(),
         scale: SizeScale::UmC,
         runs: 0,
+        left_out: Vec::new(),
         drowned_in_blank: None,
         level: scoring.context.level,
+        counting_only: false,
         scatter: None,
         channels: Vec::new(),
         flags: Vec::new(),

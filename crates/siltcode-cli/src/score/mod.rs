@@ -4,6 +4,7 @@ mod classes;
 mod closing;
 mod csv;
 mod json;
+mod pool;
 mod previous;
 mod rejects;
 mod report;
@@ -13,16 +14,20 @@ mod under;
 
 use std::io::{self, IsTerminal};
 use std::path::{Path, PathBuf};
+use std::rc::Rc;
 
 use clap::ValueEnum;
 use indicatif::{ProgressBar, ProgressStyle};
-use siltcode::certainty::{Context, Level, Rule, Scatter};
+use siltcode::certainty::{Context, Level, Repeatability, Rule, Scatter};
 use siltcode::class::ClassRequest;
 use siltcode::intake::{
     self, Account, Decimal, Form, Notice, Options, Problem, RepeatedIds, Severity, Sink, Summary,
 };
 use siltcode::spec::published;
-use siltcode::{Basis, Code, CountedVolume, Dilution, Sample, Scoring, SizeScale, Spec, Spectrum, score};
+use siltcode::{
+    Basis, Code, CountedVolume, Dilution, LeaveOut, NamedRun, Sample, Scoring, SizeScale, Spec, Spectrum,
+    score,
+};
 
 use crate::exit::Exit;
 use crate::failure::{Failure, Refusal};
@@ -30,6 +35,7 @@ use crate::inputs::{self, Input};
 use crate::outfile::Identity;
 use crate::printed::Printed;
 use classes::Classes;
+use pool::{Pool, Waiting};
 use previous::{MatchBy, PreviousBottles};
 use rejects::Rejects;
 use report::{Report, Tally};
@@ -43,6 +49,7 @@ use report::{Report, Tally};
     siltcode score counts.xlsx --per 100mL --format json\n  \
     siltcode score monday.csv --class as4059,nas1638 --convert-sizes acftd\n\n\
     Whatever is not given is looked for in the file and reported on standard error.")]
+#[allow(clippy::struct_excessive_bools)] // each is an option of the command line
 pub(crate) struct Args {
     /// Files of counts, delimited text or XLSX; a folder stands for the files in it, - for standard input.
     #[arg(required = true, value_name = "FILE")]
@@ -71,6 +78,14 @@ pub(crate) struct Args {
     /// Subtract the blank read last before a bottle, per size band; without this, blanks are only shown.
     #[arg(long)]
     subtract_blank: bool,
+
+    /// Leave out the first run of each bottle that has others: the line may still have held the last sample.
+    #[arg(long)]
+    skip_first_run: bool,
+
+    /// Leave out a run of a bottle, by its label or its place: W012:1. Can be given more than once.
+    #[arg(long, value_name = "BOTTLE:RUN")]
+    leave_out: Vec<NamedRun>,
 
     /// Bottles drawn before: says for each size what it was, what it is, and whether it fell, rose or stayed the same.
     #[arg(long, alias = "earlier", value_name = "FILE")]
@@ -101,6 +116,11 @@ struct Certainty {
     /// How counts become a verdict; without it conformity, or simple where raw counts and volumes are missing.
     #[arg(long, value_name = "RULE")]
     rule: Option<RuleName>,
+
+    /// How much runs of one bottle vary beyond counting, as a coefficient of variation (0.02 is 2 %), as the counter's maker
+    /// or the laboratory's own study gives it. Runs of the file are allowed for with it, or without it by themselves.
+    #[arg(long, value_name = "CV", allow_negative_numbers = true)]
+    repeatability: Option<f64>,
 
     /// How much bottles of this fluid scatter beyond counting, as a coefficient of variation (0.1 is 10 %).
     #[arg(long, value_name = "CV", allow_negative_numbers = true)]
@@ -133,7 +153,7 @@ impl Certainty {
     fn context(&self) -> Result<Context<'_>, Failure> {
         Ok(Context {
             level: Level::new(self.confidence)?,
-            scatter: self.scatter.map(Scatter::from_cv).transpose()?,
+            scatter: self.scatter.map(Scatter::stated).transpose()?,
             method: self.method.as_deref(),
             ..Context::default()
         })
@@ -284,6 +304,10 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
         subtract_blank: args.subtract_blank,
         previous,
         blank: None,
+        pool: Pool::new(
+            args.certainty.repeatability.map(Scatter::stated).transpose()?,
+            LeaveOut { skip_first_run: args.skip_first_run, named: args.leave_out.clone() },
+        ),
         report,
         rejects: &mut rejects,
         repeated: RepeatedIds::default(),
@@ -363,7 +387,9 @@ struct Scorer<'a> {
     subtract_blank: bool,
     previous: PreviousBottles,
     /// The blank read last.
-    blank: Option<Spectrum>,
+    blank: Option<Rc<Spectrum>>,
+    /// The bottles that wait for what the runs of their file say.
+    pool: Pool,
     report: Box<dyn Report + 'a>,
     rejects: &'a mut Rejects,
     repeated: RepeatedIds,
@@ -386,6 +412,13 @@ impl Scorer<'_> {
     ) -> Result<siltcode::Result<Summary>, Failure> {
         self.file.clone_from(&input.name);
         let summary = intake::stream(&input.name, progress.wrap_read(input.open()?), options, self);
+        if self.pool.known().is_none() {
+            self.release();
+        }
+        self.pool.restart();
+        for (records, runs) in std::mem::take(&mut self.unscored) {
+            self.tally.account.reject_scored(records, runs);
+        }
         match self.failed.take() {
             Some(error) => Err(error.into()),
             None => Ok(summary),
@@ -424,17 +457,41 @@ impl Scorer<'_> {
     }
 }
 
-impl Sink for Scorer<'_> {
-    fn sample(&mut self, sample: Sample) {
-        if let Some(notice) = self.repeated.check(&sample, &self.file) {
-            self.notice(notice);
+impl Scorer<'_> {
+    /// Scores the bottles that waited, now that it is known how much runs vary.
+    fn release(&mut self) {
+        let (known, waiting) = self.pool.release();
+        if waiting.is_empty() {
+            return;
         }
-        let blank = self.blank.as_ref();
-        let context = Context { blank, earlier: self.previous.counts(&sample), ..self.scoring.context };
+        if let Some(contradicted) = known.contradicted() {
+            self.notice(Notice {
+                file: self.file.clone(),
+                sheet: None,
+                line: None,
+                severity: Severity::Warning,
+                code: "repeatability-contradicted",
+                message: contradicted.to_string(),
+                hint: "check the stated value, or look for what makes runs vary: bubbles, settling, a line not flushed"
+                    .to_owned(),
+            });
+        }
+        let file = self.file.clone();
+        self.write(|scorer| scorer.report.repeatability(&file, &known));
+        for bottle in waiting {
+            self.score(&bottle, &known);
+        }
+    }
+
+    fn score(&mut self, bottle: &Waiting, known: &Repeatability) {
+        let (sample, blank) = (&bottle.sample, bottle.blank.as_deref());
+        let earlier = self.previous.counts(sample);
+        let context = Context { blank, earlier, repeatability: Some(known), ..self.scoring.context };
         let subtract = blank.filter(|_| self.subtract_blank);
-        match score(&sample, &Scoring { subtract, context, ..self.scoring }) {
+        match score(sample, &Scoring { subtract, context, ..self.scoring }) {
             Ok(mut scored) => {
-                scored.previous = self.previous.compared(&sample, &scored);
+                scored.left_out.clone_from(&bottle.left_out);
+                scored.previous = self.previous.compared(sample, &scored);
                 self.tally.count(&scored);
                 self.write(|scorer| scorer.report.scored(&scored));
             }
@@ -454,6 +511,20 @@ impl Sink for Scorer<'_> {
             }
         }
     }
+}
+
+impl Sink for Scorer<'_> {
+    fn sample(&mut self, sample: Sample) {
+        if let Some(notice) = self.repeated.check(&sample, &self.file) {
+            self.notice(notice);
+        }
+        let bottle = self.pool.take(sample, self.blank.clone());
+        if let (Some(bottle), Some(known)) = (bottle, self.pool.known()) {
+            self.score(&bottle, &known);
+        } else if self.pool.is_full() {
+            self.release();
+        }
+    }
 
     fn blank(&mut self, blank: Sample) {
         let notice = Notice {
@@ -466,7 +537,7 @@ impl Sink for Scorer<'_> {
             hint: String::new(),
         };
         self.notice(notice);
-        self.blank = blank.spectrum().ok();
+        self.blank = blank.spectrum().ok().map(Rc::new);
     }
 
     fn problem(&mut self, problem: Problem) {
@@ -481,11 +552,7 @@ impl Sink for Scorer<'_> {
     }
 
     fn account(&mut self, account: &Account) {
-        let mut account = account.clone();
-        for (records, runs) in std::mem::take(&mut self.unscored) {
-            account.reject_scored(records, runs);
-        }
-        self.tally.account.add(&account);
+        self.tally.account.add(account);
     }
 }
 

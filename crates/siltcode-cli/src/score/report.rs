@@ -2,6 +2,7 @@
 
 use std::io;
 
+use siltcode::certainty::Repeatability;
 use siltcode::intake::{Account, Notice, Problem};
 use siltcode::provenance::InputDigest;
 use siltcode::{Outcome, Scored};
@@ -14,6 +15,11 @@ use crate::exit::Exit;
 pub(crate) trait Report {
     /// A scored bottle.
     fn scored(&mut self, scored: &Scored) -> io::Result<()>;
+
+    /// How much the runs of the bottles that follow, from this file, vary.
+    fn repeatability(&mut self, _file: &str, _known: &Repeatability) -> io::Result<()> {
+        Ok(())
+    }
 
     /// A row or bottle that could not be used: said on standard error.
     fn problem(&mut self, problem: &Problem) -> io::Result<()> {

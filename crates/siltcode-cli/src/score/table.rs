@@ -2,7 +2,7 @@
 
 use std::io::{self, Write};
 
-use siltcode::certainty::Probability;
+use siltcode::certainty::{Probability, Repeatability};
 use siltcode::provenance::{InputDigest, Provenance};
 use siltcode::status::UNVERIFIED_LIMITS;
 use siltcode::{Code, Outcome, Scored, SizeScale, Spec, Status, Verdict};
@@ -105,11 +105,19 @@ impl<W: Write> Report for Table<W> {
         Ok(())
     }
 
+    fn repeatability(&mut self, file: &str, known: &Repeatability) -> io::Result<()> {
+        self.closing.learn_repeatability(file, known);
+        Ok(())
+    }
+
     fn finish(mut self: Box<Self>, tally: &Tally, _: Vec<InputDigest>) -> io::Result<()> {
         for line in self.closing.what_to_do() {
             writeln!(self.out, "{line}")?;
         }
         writeln!(self.out, "\n{}", wrap(&summary(tally, self.with_spec), 0))?;
+        if let Some(repeatability) = self.closing.repeatability() {
+            writeln!(self.out, "{}", wrap(&repeatability, 0))?;
+        }
         if let Some(rules) = self.closing.rules() {
             writeln!(self.out, "{}", wrap(&rules, 0))?;
         }

@@ -31,7 +31,7 @@ impl Spec {
     /// ```
     #[must_use]
     pub fn judge_printed(&self, code: Option<Code>, companions: &[Companion], judging: &Judging) -> Verdict {
-        let judging = Judging { rule: Some(Rule::SimpleAcceptance), ..*judging };
+        let judging = Judging { rule: Some(Rule::SimpleAcceptance), ..judging.clone() };
         let judge = |side: fn(Place) -> Reading| {
             let spectrum = code.map_or_else(|| Spectrum::nothing(SizeScale::UmC), |code| bounds(code, side));
             self.judge(&spectrum, companions, &judging)
