@@ -188,7 +188,7 @@ class Verdict:
     >>> bottle = siltcode.Sample.of({4: 1752, 6: 517, 14: 78}, per="raw", volume_ml=1)
     >>> verdict = bottle.score("18/16/13").verdict
     >>> str(verdict), round(verdict.p, 2), verdict.deciding
-    ('undecided', 0.58, '14 um(c)')
+    ('undecided', 0.56, '14 um(c)')
     >>> verdict.rule
     'probability of conformity at least 95 %'
     """

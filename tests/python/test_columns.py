@@ -19,7 +19,7 @@ from siltcode import SiltcodeError, read_columns, read_counts
 TEXT = """harbour, two pages
 bottle,time,4 um(c) /mL,6 um(c) /mL,14 um(c) /mL,21 um(c) /mL,remark,outcome
 A,2026-03-01T06:00,1752.5,517,55,,first,x1
-B,,9000,,60,2,,
+B,,9000,-,60,2,,
 C,2026-03-01T08:00,100,200,3,1,rises,x3
 "D, top",2026-03-01T09:00,5e8,4,3,0,,x4
 E,2026-03-01T10:00,10,<9,1,,bound,x5
@@ -55,7 +55,7 @@ def test_every_column_with_what_is_missing(day: Path) -> None:
     assert frame["time"][1] is None
     problems = [(problem.line, problem.code, problem.column, problem.found) for problem in frame.problems]
     assert problems == [(5, "count-rises-with-size", None, "100 | 200 | 3 | 1"), (7, "count-is-bound", "6 um(c) /mL", "<9")]
-    assert [notice.code for notice in frame.notices] == ["read-as"]
+    assert [notice.code for notice in frame.notices] == ["read-as", "columns-not-used"]
 
 
 def test_polars_and_pandas_take_it(day: Path) -> None:
@@ -109,20 +109,20 @@ def test_other_scales_and_options(tmp_path: Path) -> None:
     assert frame["per_ml_5"].tolist() == [0.015]
     assert frame["iso4406"] == ["-/1/0"]
     with pytest.raises(SiltcodeError) as caught:
-        read_columns(path, spec="18/16/13", scale="um(acftd)")
+        read_columns(path, spec="18/16/13", scale="um(acftd)", per="mL")
     assert caught.value.code == "scales-mixed"
 
 
 def test_no_rows(tmp_path: Path) -> None:
     path = tmp_path / "none.csv"
-    path.write_text("bottle,4 um,6 um\n", encoding="utf-8")
+    path.write_text("bottle,4 um(c) /mL,6 um(c) /mL\n", encoding="utf-8")
     assert len(read_columns(path, spec="18/16/13")) == 0
     assert pyarrow.table(read_columns(path)).num_rows == 0
 
 
 def test_what_columns_do_not_hold_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "runs.csv"
-    path.write_text("bottle,4 um,6 um\nA,2,1\nA,3,1\n", encoding="utf-8")
+    path.write_text("bottle,4 um(c) /mL,6 um(c) /mL\nA,2,1\nA,3,1\n", encoding="utf-8")
     with pytest.raises(SiltcodeError) as caught:
         read_columns(path)
     assert (caught.value.code, caught.value.line, caught.value.file) == ("text-not-plain", 3, str(path))

@@ -65,7 +65,10 @@ def test_scatter_is_a_lognormal_factor() -> None:
     fluid = Posterior(50, 5.0, scatter=0.3)
     for per_ml in (6.0, 10.0, 15.0):
         assert fluid.at_most(per_ml) == pytest.approx((drawn <= per_ml).mean(), abs=2e-3)
-    np.testing.assert_allclose(fluid.one_sided(0.9), np.quantile(drawn, [0.1, 0.9]), rtol=5e-3)
+    # Limits are those of Garwood: the lower one of k, the upper one of k + 1.
+    low, high = (draw.gamma(shape, size=1_000_000) / 5 * factor for shape in (50, 51))
+    limits = np.quantile(low, 0.1), np.quantile(high, 0.9)
+    np.testing.assert_allclose(fluid.one_sided(0.9), limits, rtol=5e-3)
 
 
 @pytest.mark.parametrize(("k1", "k2", "v2"), [(15, 5, 1.0), (40, 38, 2.0), (0, 4, 1.0), (3, 0, 0.5)])

@@ -67,17 +67,17 @@ def test_intervals_of_statsmodels(k: int) -> None:
 def test_one_size_conforms_with_the_gamma_probability(k: int, limit: float) -> None:
     bottle = siltcode.Sample.of({14: k}, per="raw", volume_ml=1)
     decision = siltcode.decide(bottle, {14: limit})
-    expected = stats.gamma(k + 0.5).cdf(limit)
+    expected = stats.gamma(k + 1).cdf(limit)
     assert decision.p == pytest.approx(expected, abs=1e-9)
     assert decision.outcome == ("conforms" if expected >= 0.95 else "does not conform" if expected <= 0.05 else "undecided")
     assert decision.false_accept == pytest.approx(1 - expected, abs=1e-9)
 
 
 def test_several_sizes_conform_together_as_often_as_simulated() -> None:
-    """Independent bins, each Gamma(k + 1/2), summed to channels: two million draws of a fixed seed."""
+    """Independent bins, the largest Gamma(k + 1), the others Gamma(k), summed: two million draws of a fixed seed."""
     counts, limits = {4: 95, 6: 25, 14: 3}, {4: 125.0, 6: 32.0, 14: 4.0}
     rng = np.random.default_rng(106)
-    bins = [rng.gamma(k + 0.5, size=2_000_000) for k in (95 - 25, 25 - 3, 3)]
+    bins = [rng.gamma(shape, size=2_000_000) for shape in (95 - 25, 25 - 3, 3 + 1)]
     met = (bins[2] <= 4) & (bins[1] + bins[2] <= 32) & (sum(bins) <= 125)
     decision = siltcode.decide(siltcode.Sample.of(counts, per="raw", volume_ml=1), limits)
     assert decision.p == pytest.approx(met.mean(), abs=4 * np.sqrt(0.25 / 2e6))

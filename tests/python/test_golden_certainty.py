@@ -38,13 +38,12 @@ def _odds(given: Given) -> Given:
     odds = siltcode.code_odds(given["k"], given["V_mL"])
     channel = Sample.of({4: given["k"]}, per="raw", volume_ml=given["V_mL"]).score().channels[0]
     assert channel.odds == odds
-    decision = siltcode.decide(Sample.of({4: given["k"]}, per="raw", volume_ml=given["V_mL"]), {4: 10.0})
     return {
         "conc": channel.per_ml,
         "point_code": channel.number,
         "ge_flag": channel.few,
         "code_probs": {str(number): p for number, p in odds.items()},
-        "P_le_10": decision.p,
+        "P_le_10": siltcode.Posterior(given["k"], given["V_mL"]).at_most(10.0),
     }
 
 

@@ -108,7 +108,7 @@ def test_then_and_now_say_what_became_of_each_size() -> None:
     def bottle(name: str, raws: list[int], point: str) -> Sample:
         runs = [{4: raw, 6: raw // 4, 14: min(30, raw // 8)} for raw in raws]
         made = Sample.of(runs, name, per="raw", volume_ml=10)
-        return dataclasses.replace(made, notes=(("tank", "North"), ("point", point)))
+        return dataclasses.replace(made, fields=(("tank", "North"), ("point", point)))
 
     then = Batch.of([bottle("May-1", [9000, 9050, 8990], "middle"), bottle("May-2", [9000, 9010, 9020], "bottom")])
     now = Batch.of([bottle("June-1", [6000, 6020, 5990], "middle"), bottle("June-3", [10, 11, 12], "top")])

@@ -17,7 +17,7 @@
 //! let text = "bottle;time;>=4 um(c) /mL;>=6 um(c) /mL;>=14 um(c) /mL\n\
 //!             A;2026-03-01T06:00;1752,5;517;55\n\
 //!             B;2026-03-01T07:00;100;200;3\n\
-//!             C;2026-03-01T08:00;9000;;60\n";
+//!             C;2026-03-01T08:00;9000;-;60\n";
 //! let columns = columns::read("day.csv", text.as_bytes(), &Options::default())?;
 //! assert_eq!(columns.ids.iter().collect::<Vec<_>>(), ["A", "C"]);
 //! assert_eq!(columns.counts[0].per_ml, [1752.5, 9000.0]);
