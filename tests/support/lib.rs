@@ -4,6 +4,7 @@ mod cases;
 mod draws;
 mod example;
 pub mod jobs;
+pub mod loading;
 
 use std::path::{Path, PathBuf};
 
