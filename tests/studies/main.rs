@@ -5,19 +5,22 @@
 #![allow(clippy::print_stdout)] // a study prints its table
 
 mod change_out;
+mod plan;
 mod progress;
 
 /// A study, of so many simulated cases a cell.
 type Study = fn(u32);
 
 /// Every study by its name.
-const STUDIES: [(&str, Study); 6] = [
+const STUDIES: [(&str, Study); 7] = [
+const STUDIES: [(&str, Study); 7] = [
     ("progress", progress::coverage),
     ("progress-unrated", progress::unrated),
     ("progress-sizes-apart", progress::sizes_apart),
     ("findings", progress::findings),
     ("change-out", |jobs| print!("{}", change_out::intervals(jobs))),
     ("alarms", |jobs| print!("{}", change_out::alarms(jobs))),
+    ("plan", |jobs| print!("{}", plan::report(jobs))),
 ];
 
 fn main() {

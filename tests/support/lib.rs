@@ -5,6 +5,7 @@ mod draws;
 mod example;
 pub mod jobs;
 pub mod loading;
+pub mod planning;
 
 use std::path::{Path, PathBuf};
 

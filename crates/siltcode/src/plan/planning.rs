@@ -194,9 +194,6 @@ impl Job {
             |size: &Size| self.target.limits().iter().find(|limit| limit.0 == *size).map(|limit| limit.1);
         let priced = self.stages.iter().flat_map(Stage::elements).all(|element| element.price().is_some());
         let mut assumptions = self.assumptions(counts, forecasts);
-        if !self.sources.ingress().is_empty() || !self.sources.shed().is_empty() {
-            assumptions.push("the proven bound is that of a tank in which nothing comes in".into());
-        }
         if booking.is_none() {
             assumptions.push("nothing was said to be in doubt: the times hold none".into());
         }
