@@ -52,7 +52,7 @@ pub fn drawn(stages: usize, elements: usize, share: f64, draws: &mut Draws) -> P
     let bin = |(i, (start, grams)): (usize, &(f64, f64))| {
         let most = if i >= half { limit(half, limits[1].1) } else { limit(0, limits[0].1) };
         let source = share * most * best(i);
-        let turnovers = courses.iter().map(|course| turnovers_per_hour(course)).fold(0.0, f64::max);
+        let turnovers = courses.iter().map(turnovers_per_hour).fold(0.0, f64::max);
         Bin {
             start: per_ml(*start),
             mass: Mass::from_grams(*grams).unwrap(),

@@ -8,6 +8,7 @@
 //! not estimated: a plan is called the best only where the bound meets it.
 
 pub mod balance;
+mod booking;
 mod bound;
 mod convex;
 pub mod cost;
@@ -15,6 +16,7 @@ pub mod effort;
 mod entering;
 mod improve;
 pub mod job;
+mod lengthened;
 pub mod outcome;
 mod part;
 mod planning;
