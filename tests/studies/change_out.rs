@@ -11,7 +11,7 @@ const ALARM_NOISES: [f64; 4] = [0.01, 0.02, 0.03, 0.05];
 const SHARES: [f64; 3] = [0.5, 0.7, 0.9];
 const READINGS: [u32; 2] = [6, 12];
 
-pub(crate) fn intervals(jobs: usize) -> String {
+pub(crate) fn intervals(jobs: u32) -> String {
     let mut text = format!(
         "# When an element is due\n\n\
          {jobs} elements for each cell. The pressure follows `dR/dv = K R^n` from 1 to 8 times that of the clean element; \
@@ -28,7 +28,7 @@ pub(crate) fn intervals(jobs: usize) -> String {
     for (((exponent, noise), readings), share) in cells {
         let cell = Cell { exponent, noise, share, readings };
         let outcomes: Vec<Outcome> =
-            (0..jobs as u64).into_par_iter().map(|job| covered(&cell, job)).collect();
+            (0..u64::from(jobs)).into_par_iter().map(|job| covered(&cell, job)).collect();
         let found = Tally::new(&outcomes);
         let percent = 100.0 * noise;
         let _ = writeln!(
@@ -64,7 +64,7 @@ impl Tally {
     }
 }
 
-pub(crate) fn alarms(jobs: usize) -> String {
+pub(crate) fn alarms(jobs: u32) -> String {
     let mut text = format!(
         "# Alarms\n\n{jobs} elements for each cell, read until the number of readings. The scatter is that of which the \
          stated error is the 95 % repeatability limit. 'False': the part of elements with an alarm though the pressure never \
@@ -76,7 +76,7 @@ pub(crate) fn alarms(jobs: usize) -> String {
             for readings in [3, 5, 10, 30, 100, 1000] {
                 let rate = |falls: bool| {
                     let job = |job: u64| usize::from(alarmed(rises, noise, readings, falls, job));
-                    (0..jobs as u64).into_par_iter().map(job).sum::<usize>() as f64 / jobs as f64
+                    (0..u64::from(jobs)).into_par_iter().map(job).sum::<usize>() as f64 / f64::from(jobs)
                 };
                 let (kind, percent) = (if rises { "rising" } else { "flat" }, 100.0 * noise);
                 // alarms at a flat pressure do not depend on the unit of the scatter

@@ -10,7 +10,8 @@ use siltcode_tests::planning::{drawn, evolved};
 /// Shares of the limits that can never be taken out.
 const SHARES: [f64; 4] = [0.05, 0.2, 0.4, 0.6];
 
-pub(crate) fn report(jobs: usize) -> String {
+pub(crate) fn report(jobs: u32) -> String {
+    let jobs = usize::try_from(jobs).unwrap_or(usize::MAX);
     let mut text = format!(
         "# Plans of tanks with ingress and shedding\n\n\
          {jobs} jobs, 1 to 4 stages of 1 or 2 elements. 'Share' is how much of the limits can never be taken out. 'Above' is \
