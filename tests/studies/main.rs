@@ -13,7 +13,6 @@ type Study = fn(u32);
 
 /// Every study by its name.
 const STUDIES: [(&str, Study); 7] = [
-const STUDIES: [(&str, Study); 7] = [
     ("progress", progress::coverage),
     ("progress-unrated", progress::unrated),
     ("progress-sizes-apart", progress::sizes_apart),

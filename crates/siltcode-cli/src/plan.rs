@@ -46,16 +46,14 @@ pub(crate) struct Args {
     #[arg(long, value_name = "NAME", requires = "start")]
     bottle: Option<String>,
 
-<<<<<<< HEAD
     /// Print the cautions for other kinds of work too.
     #[arg(long)]
     #[serde(skip)]
     cautions: bool,
-=======
+
     /// How long the search for the best plan may take; the plan found by then is printed with its bound.
     #[arg(long, value_name = "SECONDS", value_parser = seconds)]
     search_time: Option<f64>,
->>>>>>> e6486c5 (Plan tanks with ingress and shedding by a bounded search of limited effort)
 
     /// How to print.
     #[arg(long, value_name = "FORMAT", default_value = "table")]
