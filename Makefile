@@ -36,8 +36,8 @@ explore: python-wheel ## try the properties of both languages with twenty times 
 	SILTCODE_EXPLORE=20 $(CARGO) test --locked --no-fail-fast -p siltcode-tests
 	SILTCODE_EXPLORE=20 $(PYTEST) tests/python
 
-study:       ## run a study, e.g. make study NAME=progress JOBS=2000; without a name, list them
-	$(CARGO) run --release --locked -p siltcode-tests --bin study -- $(NAME) $(JOBS)
+study:       ## run a study, e.g. make study NAME=progress JOBS=2000; without a name, list them; CELLS='runs=3 cv=0.02' names cells
+	$(CARGO) run --release --locked -p siltcode-tests --bin study -- $(NAME) $(JOBS) $(CELLS)
 
 # The peers in Python have an environment of their own.
 PEERS = $(TARGET)/peers

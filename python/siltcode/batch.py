@@ -111,6 +111,22 @@ class Batch(Sequence[Sample]):
         return tuple(notice_of(**notice) for notice in self._native.notices())
 
     @property
+    def account(self) -> dict[str, Any]:
+        """What became of every record: ``in`` is ``scored`` + ``rejected`` + what was passed over, by the reason.
+
+        Examples
+        --------
+        >>> import pathlib, tempfile
+        >>> import siltcode
+        >>> day = pathlib.Path(tempfile.mkdtemp(), "day.csv")
+        >>> _ = day.write_text("bottle,4 um(c) /mL,6 um(c) /mL\\nA,1752,517\\nB,many,3\\nMean,1752,517\\n")
+        >>> account = siltcode.read_counts(day).account
+        >>> account["in"], account["scored"], account["rejected"], account["passed_over"]
+        (4, 1, 1, {'heading': 1, 'mean': 1})
+        """
+        return dict(self._native.account())
+
+    @property
     def provenance(self) -> dict[str, Any]:
         """What the results are made from."""
         return dict(self._native.provenance())
@@ -136,6 +152,7 @@ class Batch(Sequence[Sample]):
         *,
         level: float = 0.95,
         rule: Rule | None = None,
+        repeatability: float | None = None,
         scatter: float | None = None,
         spread: float | None = None,
         alarm: float = 0.99,
@@ -159,6 +176,9 @@ class Batch(Sequence[Sample]):
             The level of intervals and of the decision rule, ``0 < level < 1`` [-].
         rule : {"simple-acceptance", "guard-band", "conformity"}, optional
             The decision rule; without it conformity, or simple acceptance where a raw count is missing.
+        repeatability : float, optional
+            Coefficient of variation between runs of one bottle [-], as the counter's maker or the laboratory's own study gives
+            it. Runs of the batch are allowed for with it, or without it by themselves.
         scatter : float, optional
             Coefficient of variation between bottles of the same fluid [-].
         spread : float, optional
@@ -210,7 +230,7 @@ class Batch(Sequence[Sample]):
         >>> bottle = siltcode.Sample.of({4: 95, 6: 25, 14: 3}, "A", per="raw", volume_ml=0.05)
         >>> verdict = siltcode.Batch.of([bottle]).score("18/16/13")[0].verdict
         >>> verdict.outcome, round(verdict.p, 3)
-        ('undecided', 0.613)
+        ('undecided', 0.527)
         >>> score = siltcode.Batch.of([bottle]).score(classes=["as4059", "nas1638"])[0]
         >>> [str(answer) or answer.code for answer in score.classes]
         ['8A/8B/7C', 'class-scale-unsuited']
@@ -218,6 +238,7 @@ class Batch(Sequence[Sample]):
         how = {
             "level": float(level),
             "rule": rule,
+            "repeatability": repeatability,
             "scatter": scatter,
             "alarm": float(alarm),
             "spread": spread,

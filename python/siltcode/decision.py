@@ -36,7 +36,7 @@ class Judged:
     >>> bottle = siltcode.Sample.of({14: 70}, per="raw", volume_ml=1)
     >>> judged = siltcode.decide(bottle, {14: 80}).each[0]
     >>> judged.size, judged.reading, round(judged.p, 2)
-    ('14 um(c)', 70.0, 0.87)
+    ('14 um(c)', 70.0, 0.86)
     """
 
     size: str
@@ -138,7 +138,7 @@ def decide(
     >>> bottle = siltcode.Sample.of({14: 70}, per="raw", volume_ml=1)
     >>> decision = siltcode.decide(bottle, {14: 80})
     >>> decision.outcome, round(decision.p, 2), decision.settle
-    ('undecided', 0.87, 'examine 2.206 mL of the sample in total')
+    ('undecided', 0.86, 'count about 6.7 mL in all')
     """
     pairs = [(float(um), float(per_ml)) for um, per_ml in limits.items()]
     found = _native.decide(sample._given(), pairs, rule, float(level), float(scatter))

@@ -179,7 +179,9 @@ def score_frame(
     dilution: Any = 1.0,
     level: float = 0.95,
     rule: Rule | None = None,
+    repeatability: float | None = None,
     scatter: float | None = None,
+    bottle: str | None = None,
 ) -> Any:
     """Codes, and outcomes against a target, for every row of a frame; with certainty where the counts are raw.
 
@@ -203,8 +205,14 @@ def score_frame(
     rule : {"simple-acceptance", "guard-band", "conformity"}, optional
         With raw counts: the decision rule; without it conformity. Concentrations are judged by simple acceptance, since
         they say nothing of what was counted.
+    repeatability : float, optional
+        With raw counts: the coefficient of variation between runs of one bottle [-]. Runs of the frame are allowed for with it,
+        or without it by themselves.
     scatter : float, optional
         With raw counts: the coefficient of variation between bottles of the same fluid [-].
+    bottle : str, optional
+        With raw counts: the column that names the bottle of each row. Rows of the same bottle are its runs, and each has the
+        result of all of them together. Without it each row is a bottle of one run.
 
     Returns
     -------
@@ -241,8 +249,8 @@ def score_frame(
     >>> counted = pandas.DataFrame({"n4": [1752, 88], "n6": [517, 26], "n14": [74, 3], "mL": [1.0, 0.05]})
     >>> siltcode.score_frame(counted, spec="18/16/13", per="raw", volume_ml="mL")[["iso4406", "outcome", "p"]].round(2)
           iso4406    outcome     p
-    0    18/16/13  undecided  0.75
-    1  18/16/>=13  undecided  0.59
+    0    18/16/13  undecided  0.73
+    1  18/16/>=13  undecided  0.51
     """
     names = _names(columns)
     kind = type(df).__module__.partition(".")[0]
@@ -251,8 +259,9 @@ def score_frame(
         _arrays.refused("frame-unreadable", message, "give a frame of pandas, polars or pyarrow")
     given = None if spec is None else read_spec(spec).as_given()
     if _arrays.one_of(per, "per", ("mL", "raw")) == "raw":
-        how = {"level": float(level), "rule": rule, "scatter": scatter}
-        frame = Frame(_native.score_raw(*_raw_columns(df, names, volume_ml, dilution), given, how))
+        how = {"level": float(level), "rule": rule, "repeatability": repeatability, "scatter": scatter}
+        counted = _raw_columns(df, names, volume_ml, dilution)
+        frame = Frame(_native.score_raw(*counted, None if bottle is None else _bottles(df, bottle), given, how))
         return _pandas_frame(frame.to_dict(), df.index) if kind == "pandas" else _alike(frame, kind)
     if kind == "pandas":
         counts = [_pandas_column(df, name) for name in names]
@@ -276,6 +285,15 @@ def _raw_columns(df: Any, names: list[str | None], volume_ml: Any, dilution: Any
     if named[1] is None:
         dilutions = np.full(len(raw[0]), float(dilution))
     return raw, volumes, dilutions
+
+
+def _bottles(df: Any, column: str) -> Any:
+    """The bottle of each row, as the place of its name among all names."""
+    if column not in _column_names(df):
+        _arrays.refused("quantity-out-of-range", f"no column `{column}` in the frame", "name the column of the bottles")
+    values = df.column(column).to_pylist() if hasattr(df, "column_names") else list(df[column])
+    places: dict[Any, int] = {}
+    return np.array([places.setdefault(value, len(places)) for value in values], dtype=np.uint64)
 
 
 def _is_column(given: Any, known: Sequence[Any]) -> bool:

@@ -59,9 +59,9 @@ class Notice:
     >>> import pathlib, tempfile
     >>> import siltcode
     >>> day = pathlib.Path(tempfile.mkdtemp(), "day.csv")
-    >>> _ = day.write_text("bottle;4 um(c);6 um(c);14 um(c)\\nA;1752,5;517;55\\n")
+    >>> _ = day.write_text("bottle;4 um /mL;6 um /mL;14 um /mL\\nA;1752,5;517;55\\n")
     >>> [notice.code for notice in siltcode.read_counts(day).notices]
-    ['read-as', 'basis-assumed']
+    ['read-as', 'scale-assumed']
     """
 
     file: str

@@ -20,7 +20,7 @@ V = TypeVar("V")
 #: Values at sizes: a mapping of whole numbers is one of numbers too, which type checkers do not know.
 BySize = Mapping[int, V] | Mapping[float, V]
 Scale = Literal["um(c)", "um(b)", "um(acftd)", "um(microscope)"]
-Per = Literal["mL", "100 mL", "L", "raw"]
+Per = Literal["mL", "10 mL", "100 mL", "L", "raw"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +102,10 @@ class Sample:
         What else was measured: the property and the value with its unit, ``("water", "150 mg/kg")``.
     notes : tuple of (str, str)
         Anything else: heading and text.
+    fields : tuple of (str, str)
+        Where, when and by whom it was drawn and counted: ``("tank", "North")``.
+    printed : str or None
+        The code printed for it by the counter or the laboratory.
 
     Examples
     --------
@@ -117,6 +121,8 @@ class Sample:
     id: str = ""
     companions: tuple[tuple[str, str], ...] = ()
     notes: tuple[tuple[str, str], ...] = ()
+    fields: tuple[tuple[str, str], ...] = ()
+    printed: str | None = None
 
     @classmethod
     def of(
@@ -140,7 +146,7 @@ class Sample:
             Size [um] to count, in units of `per`; a bound may be text (``"<1"``, ``"TNTC"``), None is not counted.
         id : str
             Its name.
-        per : {"mL", "100 mL", "L", "raw"}
+        per : {"mL", "10 mL", "100 mL", "L", "raw"}
             What the counts refer to: concentrations of the sample as drawn, or the particles counted.
         volume_ml : float, str or pint quantity
             The counted volume of each run, after dilution [mL]; needed with ``per="raw"``.
@@ -180,12 +186,15 @@ class Sample:
             "runs": [(None, run) for run in given],
             "companions": list((companions or {}).items()),
             "notes": list((notes or {}).items()),
+            "fields": [],
+            "printed": None,
         }
         return sample_of(_native.batch_of([made]).sample(0))
 
     def _given(self) -> dict[str, Any]:
         runs = [run._given() for run in self.runs]
-        return {"id": self.id, "runs": runs, "companions": list(self.companions), "notes": list(self.notes)}
+        said = {"companions": list(self.companions), "notes": list(self.notes), "fields": list(self.fields)}
+        return {"id": self.id, "runs": runs, **said, "printed": self.printed}
 
     @property
     def channels(self) -> tuple[Channel, ...]:
@@ -223,7 +232,7 @@ class Sample:
         """
         channels, conversion = _native.converted(self._given(), scale)
         note = () if conversion is None else (("converted", f"{conversion['from']} to {scale}: {conversion['by']}"),)
-        return Sample((Run(_channels(channels), scale),), self.id, self.companions, self.notes + note)
+        return Sample((Run(_channels(channels), scale),), self.id, self.companions, self.notes + note, self.fields)
 
     def between(self, um: float) -> Between | None:
         """The count at a size between two counted ones; None at or outside the ends of what was counted.
@@ -289,7 +298,7 @@ class Sample:
         """
         counts, drowned = _native.spectrum_less_blank(self._given(), blank._given())
         run = Run(_channels(counts), self.runs[0].scale)
-        return Sample((run,), self.id, self.companions, self.notes), tuple(drowned)
+        return Sample((run,), self.id, self.companions, self.notes, self.fields), tuple(drowned)
 
     def score(self, spec: SpecLike | None = None, **how: Any) -> Score:
         """The bottle scored.
@@ -366,7 +375,8 @@ def _channel(part: dict[str, Any]) -> Channel:
 def sample_of(parts: dict[str, Any]) -> Sample:
     """A sample as the native module gives it."""
     runs = tuple(_run(run) for run in parts["runs"])
-    return Sample(runs, parts["id"], companions_of(parts["companions"]), tuple(map(tuple, parts["notes"])))
+    notes, fields = (tuple(map(tuple, parts[name])) for name in ("notes", "fields"))
+    return Sample(runs, parts["id"], companions_of(parts["companions"]), notes, fields, parts["printed"])
 
 
 def companions_of(parts: Iterable[dict[str, Any]]) -> tuple[tuple[str, str], ...]:

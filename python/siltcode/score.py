@@ -296,7 +296,9 @@ class Score:
     classes : tuple of ClassAnswer
         What the class systems that were asked answer, in their order.
     scatter : float or None
-        What intervals, odds and verdict allow for beside counting, as a coefficient of variation [-].
+        The scatter between bottles that was stated, as a coefficient of variation [-].
+    counting_only : bool
+        Intervals, odds and verdict allow for counting error only: there are no two runs, and no variation was stated.
     drowned_in_blank : tuple of str, or None
         Sizes whose band the subtracted blank held more of than the bottle; None if no blank was subtracted.
     companions : tuple of (str, str)
@@ -334,6 +336,7 @@ class Score:
     point: str | None = None
     comparison: tuple[Finding, ...] | None = None
     previous: Previous | None = None
+    counting_only: bool = True
 
     @property
     def code(self) -> Code | None:
@@ -385,6 +388,7 @@ def score_of(parts: dict[str, Any]) -> Score:
         parts.get("point"),
         None if parts.get("comparison") is None else _findings(parts["comparison"]),
         _previous(parts.get("previous")),
+        parts["counting_only"],
     )
 
 

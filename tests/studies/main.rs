@@ -1,18 +1,19 @@
 //! Studies: simulations that take too long for tests. Each prints the table that its file beside this one keeps.
 //!
-//! `study NAME [JOBS]`, or `make study NAME=... JOBS=...`.
+//! `study NAME [JOBS [CELL ...]]`, or `make study NAME=... JOBS=... CELLS=...`.
 
 #![allow(clippy::print_stdout)] // a study prints its table
 
 mod change_out;
 mod plan;
 mod progress;
+mod repeatability;
 
 /// A study, of so many simulated cases a cell.
 type Study = fn(u32);
 
 /// Every study by its name.
-const STUDIES: [(&str, Study); 7] = [
+const STUDIES: [(&str, Study); 8] = [
     ("progress", progress::coverage),
     ("progress-unrated", progress::unrated),
     ("progress-sizes-apart", progress::sizes_apart),
@@ -20,6 +21,7 @@ const STUDIES: [(&str, Study); 7] = [
     ("change-out", |jobs| print!("{}", change_out::intervals(jobs))),
     ("alarms", |jobs| print!("{}", change_out::alarms(jobs))),
     ("plan", |jobs| print!("{}", plan::report(jobs))),
+    ("repeatability", repeatability::coverage),
 ];
 
 fn main() {

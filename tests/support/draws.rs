@@ -24,10 +24,14 @@ impl Draws {
         (-2.0 * (1.0 - self.uniform()).ln()).sqrt() * (std::f64::consts::TAU * self.uniform()).cos()
     }
 
+    /// A Gamma(k) variable of a whole shape: a sum of exponentials.
+    pub fn gamma(&mut self, k: u32) -> f64 {
+        (0..k).map(|_| -(1.0 - self.uniform()).ln()).sum()
+    }
+
     /// A Gamma(k + 1/2) variable: exponentials and half a squared normal.
     pub fn gamma_half(&mut self, k: u32) -> f64 {
-        let whole: f64 = (0..k).map(|_| -(1.0 - self.uniform()).ln()).sum();
-        whole + self.normal().powi(2) / 2.0
+        self.gamma(k) + self.normal().powi(2) / 2.0
     }
 
     /// A Poisson count, by arrivals in unit time.

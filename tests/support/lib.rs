@@ -1,5 +1,6 @@
 //! What the tests share: reading tables and golden files, and short names for values known to be good.
 
+pub mod batches;
 mod cases;
 mod draws;
 mod example;

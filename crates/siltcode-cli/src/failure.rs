@@ -15,6 +15,8 @@ pub(crate) enum Refusal {
     FileUnusable,
     /// A folder holds no files of counts.
     FolderWithoutCounts,
+    /// No bottle was found in any input.
+    NoBottle,
     /// Standard input is named more than once.
     InputRepeated,
     /// A file to be written is an input, or the standard output.
@@ -40,6 +42,7 @@ impl Refusal {
             Self::CommandLine => "command-line-unreadable",
             Self::FileUnusable => "file-unusable",
             Self::FolderWithoutCounts => "folder-without-counts",
+            Self::NoBottle => "no-bottle",
             Self::InputRepeated => "input-repeated",
             Self::OutputIsInput => "output-is-input",
             Self::OutputExists => "output-exists",

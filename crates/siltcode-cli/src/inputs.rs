@@ -11,7 +11,7 @@ use crate::failure::{Failure, Refusal};
 use crate::outfile::Identity;
 
 /// Endings of files that a folder is searched for.
-const ENDINGS: [&str; 6] = ["csv", "tsv", "txt", "dat", "xlsx", "xlsm"];
+const ENDINGS: [&str; 8] = ["csv", "tsv", "tab", "txt", "dat", "prn", "xlsx", "xlsm"];
 
 /// What stands for standard input.
 const STANDARD_INPUT: &str = "-";
@@ -22,6 +22,8 @@ pub(crate) struct Input {
     pub(crate) name: String,
     /// Its size \[bytes\]; 0 where it is not known beforehand.
     pub(crate) bytes: u64,
+    /// Whether it was found in a folder, not named itself.
+    pub(crate) found: bool,
     source: Source,
 }
 
@@ -51,27 +53,45 @@ impl Input {
     }
 }
 
-/// All inputs, in the order given; a folder's files in the order of their names.
+/// What the paths of a request stand for.
+pub(crate) struct Found {
+    pub(crate) inputs: Vec<Input>,
+    /// Files of folders that are not read.
+    pub(crate) skipped: Vec<String>,
+}
+
+/// All inputs, in the order given; a folder's files in the order of their names. `-` is standard input.
 ///
 /// Every one is looked at before the first is read, so that a missing one is found before anything is written.
 ///
 /// # Errors
 /// `output-is-input` where standard output goes to one of them: it would grow while it is read.
-pub(crate) fn list(paths: &[PathBuf]) -> Result<Vec<Input>, Failure> {
-    let mut inputs = Vec::new();
+pub(crate) fn find(paths: &[PathBuf], recursive: bool) -> Result<Found, Failure> {
+    let mut found = Found { inputs: Vec::new(), skipped: Vec::new() };
     for path in paths {
         if path.as_os_str() == STANDARD_INPUT {
-            inputs.push(standard_input(&inputs)?);
+            let input = standard_input(&found.inputs)?;
+            found.inputs.push(input);
         } else if path.is_dir() {
-            for file in files_of(path)? {
-                inputs.push(input(file)?);
+            let before = found.inputs.len();
+            add_folder(path, recursive, &mut found)?;
+            if found.inputs.len() == before {
+                return Err(no_counts(path, &found.skipped));
             }
         } else {
-            inputs.push(input(path.clone())?);
+            found.inputs.push(input(path.clone())?);
         }
     }
-    ensure_output_apart(&inputs)?;
-    Ok(inputs)
+    ensure_output_apart(&found.inputs)?;
+    Ok(found)
+}
+
+/// All inputs, without the files of folders that are not read.
+///
+/// # Errors
+/// As [`find`].
+pub(crate) fn list(paths: &[PathBuf]) -> Result<Vec<Input>, Failure> {
+    find(paths, false).map(|found| found.inputs)
 }
 
 fn standard_input(before: &[Input]) -> Result<Input, Failure> {
@@ -79,7 +99,7 @@ fn standard_input(before: &[Input]) -> Result<Input, Failure> {
         let message = "standard input is named more than once";
         return Err(Failure::new(Refusal::InputRepeated, message, "give `-` once: it can be read only once"));
     }
-    Ok(Input { name: "standard input".into(), bytes: 0, source: Source::StandardInput })
+    Ok(Input { name: "standard input".into(), bytes: 0, found: false, source: Source::StandardInput })
 }
 
 /// A plain file is opened once to see that it can be; a pipe would lose what it holds.
@@ -90,7 +110,7 @@ fn input(path: PathBuf) -> Result<Input, Failure> {
     if metadata.is_file() {
         File::open(&path).map_err(unusable)?;
     }
-    Ok(Input { bytes: metadata.len(), name, source: Source::File(path) })
+    Ok(Input { bytes: metadata.len(), name, found: false, source: Source::File(path) })
 }
 
 fn ensure_output_apart(inputs: &[Input]) -> Result<(), Failure> {
@@ -126,22 +146,35 @@ pub(crate) fn is_there(text: &str) -> bool {
     text == STANDARD_INPUT || Path::new(text).exists()
 }
 
-fn files_of(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
+fn add_folder(folder: &Path, recursive: bool, found: &mut Found) -> Result<(), Failure> {
     let name = folder.display();
     let unusable = |error: io::Error| Failure::io("open", &name, &error);
-    let mut files = Vec::new();
+    let mut paths = Vec::new();
     for entry in fs::read_dir(folder).map_err(unusable)? {
-        files.push(entry.map_err(unusable)?.path());
+        paths.push(entry.map_err(unusable)?.path());
     }
-    files.retain(|path| is_data(path));
-    files.sort();
-    if files.is_empty() {
-        let message = format!("the folder {name} holds no counts");
-        let hint =
-            format!("give a folder with files ending in {}, or name the file itself", ENDINGS.join(", "));
-        return Err(Failure::new(Refusal::FolderWithoutCounts, message, hint).about(name));
+    paths.sort();
+    for path in paths {
+        if path.is_dir() && recursive {
+            add_folder(&path, recursive, found)?;
+        } else if is_data(&path) {
+            found.inputs.push(Input { found: true, ..input(path)? });
+        } else {
+            found.skipped.push(path.display().to_string());
+        }
     }
-    Ok(files)
+    Ok(())
+}
+
+fn no_counts(folder: &Path, skipped: &[String]) -> Failure {
+    let others =
+        if skipped.is_empty() { String::new() } else { format!("; not read: {}", skipped.join(", ")) };
+    let message = format!("the folder {} holds no counts{others}", folder.display());
+    let hint = format!(
+        "give a folder with files ending in {}, name the file itself, or read the folders inside with --recursive",
+        ENDINGS.join(", ")
+    );
+    Failure::new(Refusal::FolderWithoutCounts, message, hint).about(folder.display())
 }
 
 fn is_data(path: &Path) -> bool {

@@ -7,7 +7,7 @@ use std::sync::Arc;
 use arrow_array::{ArrayRef, BooleanArray, Float64Array, StringArray, UInt8Array, UInt64Array};
 use pyo3::exceptions::PyIndexError;
 use pyo3::prelude::*;
-use siltcode::certainty::{Context, Rule};
+use siltcode::certainty::{Context, Rule, RunPool, Scatter};
 use siltcode::class::{ClassRequest, ClassSystem};
 use siltcode::intake::{self, Options, RejectWriter, RepeatedIds};
 use siltcode::previous::{Match, Previous};
@@ -81,6 +81,11 @@ impl Batch {
         plain::out(py, &self.0.notices)
     }
 
+    /// What became of every record.
+    fn account<'py>(&self, py: Python<'py>) -> Result<Bound<'py, PyAny>> {
+        plain::out(py, &self.0.account)
+    }
+
     fn provenance<'py>(&self, py: Python<'py>) -> Result<Bound<'py, PyAny>> {
         plain::out(
             py,
@@ -135,6 +140,8 @@ pub(crate) struct How {
     pub(crate) method: Option<String>,
     pub(crate) classes: Vec<ClassSystem>,
     pub(crate) convert_to: Option<SizeScale>,
+    /// The variation between runs that was stated.
+    pub(crate) repeatability: Option<Scatter>,
     pub(crate) context: Context<'static>,
 }
 
@@ -146,7 +153,13 @@ fn all_scored(
     before: &HashMap<String, &Sample>,
     by: Match,
 ) -> Vec<siltcode::Result<Scored>> {
-    let context = Context { method: how.method.as_deref(), blank: how.blank.as_ref(), ..how.context };
+    let known = RunPool::of(samples).repeatability(how.repeatability);
+    let context = Context {
+        method: how.method.as_deref(),
+        blank: how.blank.as_ref(),
+        repeatability: Some(&known),
+        ..how.context
+    };
     let classes = ClassRequest { systems: &how.classes, convert_to: how.convert_to };
     let scoring = Scoring { spec, rule: how.rule, subtract: how.subtract.as_ref(), classes, context };
     in_shares(samples.len(), |i| {

@@ -9,7 +9,7 @@ use siltcode::intake::{Decimal, Form, Options};
 use siltcode::sample::Run;
 use siltcode::spectrum::Law;
 use siltcode::{
-    Basis, Channel, Companion, CountedVolume, Dilution, ErrorKind, Evidence, PerMl, Property, Reading,
+    Basis, Channel, Companion, CountedVolume, Dilution, ErrorKind, Evidence, Field, PerMl, Property, Reading,
     Sample, Size, SizeScale, Spectrum,
 };
 
@@ -57,6 +57,8 @@ pub(crate) fn law(name: &str) -> siltcode::Result<Law> {
 pub(crate) fn basis(name: &str) -> siltcode::Result<Basis> {
     let bases = [
         ("mL", Basis::PerMl),
+        ("10 mL", Basis::Per10Ml),
+        ("10mL", Basis::Per10Ml),
         ("100 mL", Basis::Per100Ml),
         ("100mL", Basis::Per100Ml),
         ("L", Basis::PerL),
@@ -145,6 +147,8 @@ pub(crate) struct SampleGiven {
     runs: Vec<(Option<String>, SpectrumGiven)>,
     companions: Vec<(String, String)>,
     notes: Vec<(String, String)>,
+    fields: Vec<(String, String)>,
+    printed: Option<String>,
 }
 
 impl SampleGiven {
@@ -156,11 +160,19 @@ impl SampleGiven {
             let property = Property::named(property).unwrap_or_else(|| Property::Microbial(property.clone()));
             Ok(Companion { property, measured: measured.parse()? })
         };
+        let field = |(name, text): &(String, String)| {
+            let names: Vec<(&str, Field)> =
+                Field::ALL.into_iter().map(|field| (field.name(), field)).collect();
+            Ok((choice(name, "field of a bottle", &names)?, text.clone()))
+        };
         Ok(Sample {
             id: self.id.clone(),
             runs: self.runs.iter().map(run).collect::<siltcode::Result<_>>()?,
             companions: self.companions.iter().map(companion).collect::<siltcode::Result<_>>()?,
             notes: self.notes.clone(),
+            fields: self.fields.iter().map(field).collect::<siltcode::Result<_>>()?,
+            printed: self.printed.as_deref().map(str::parse).transpose()?,
+            source: None,
         })
     }
 }
@@ -209,6 +221,8 @@ impl OptionsGiven {
 pub(crate) struct ScoringGiven {
     level: f64,
     rule: Option<String>,
+    #[serde(default)]
+    repeatability: Option<f64>,
     scatter: Option<f64>,
     alarm: Option<f64>,
     spread: Option<f64>,
@@ -228,7 +242,7 @@ impl ScoringGiven {
         let alarm = self.alarm.map_or(Ok(Context::default().alarm), Level::new)?;
         let context = Context {
             level,
-            scatter: self.scatter.map(Scatter::from_cv).transpose()?,
+            scatter: self.scatter.map(Scatter::stated).transpose()?,
             alarm,
             spread: self.spread.map_or(Criterion::Chance(alarm), Criterion::Fraction),
             coincidence: counter(self.sensing_volumes, self.dead_time)?,
@@ -242,6 +256,7 @@ impl ScoringGiven {
             blank: counts(self.blank)?,
             method: self.method,
             classes: self.classes.iter().map(|name| name.parse()).collect::<siltcode::Result<_>>()?,
+            repeatability: self.repeatability.map(Scatter::stated).transpose()?,
             convert_to: self.convert_to.as_deref().map(str::parse).transpose()?,
             context,
         })

@@ -1,10 +1,12 @@
 //! Rows of three raw counts with their volume and dilution, scored as bottles are: with certainty.
 
+use std::collections::HashMap;
 use std::sync::Arc;
 
 use arrow_array::{ArrayRef, Float64Array, StringArray, UInt8Array};
-use numpy::{IntoPyArray, PyArray1};
+use numpy::{IntoPyArray, PyArray1, PyReadonlyArray1};
 use pyo3::prelude::*;
+use siltcode::certainty::{Context, Repeatability, RunPool};
 use siltcode::{
     Channel, PerMl, RangeNumber, Reading, Sample, Scored, ScoredChannel, Scoring, Size, Spec, Spectrum, score,
 };
@@ -39,6 +41,7 @@ pub(crate) fn score_raw<'py>(
     raw: [Floats<'py>; 3],
     volume_ml: Floats<'py>,
     dilution: Floats<'py>,
+    bottle: Option<PyReadonlyArray1<'py, u64>>,
     spec: Option<SpecGiven>,
     how: ScoringGiven,
 ) -> Result<Columns> {
@@ -46,14 +49,57 @@ pub(crate) fn score_raw<'py>(
     let how = how.scoring()?;
     let raw = [slice(&raw[0])?, slice(&raw[1])?, slice(&raw[2])?];
     let (volume_ml, dilution) = (slice(&volume_ml)?, slice(&dilution)?);
+    let bottle = bottle.as_ref().map(slice).transpose()?;
     let rows = py.detach(|| {
-        in_shares(volume_ml.len(), |i| {
-            let counted =
-                Counted { raw: raw.map(|column| column[i]), volume_ml: volume_ml[i], dilution: dilution[i] };
-            Row::of(&counted, spec.as_ref(), &how)
-        })
+        let counted = |i: usize| Counted {
+            raw: raw.map(|column| column[i]),
+            volume_ml: volume_ml[i],
+            dilution: dilution[i],
+        };
+        match bottle {
+            None => {
+                let known = RunPool::default().repeatability(how.repeatability);
+                let how = Known { spec: spec.as_ref(), how: &how, repeatability: &known };
+                in_shares(volume_ml.len(), |i| Row::of(counted(i).is_empty(), counted(i).sample(), &how))
+            }
+            Some(bottle) => by_bottle(bottle, counted, spec.as_ref(), &how),
+        }
     });
     columns(&rows, spec.is_some())
+}
+
+/// Rows of the same bottle as its runs: each has the result of all of them together.
+fn by_bottle(bottle: &[u64], counted: impl Fn(usize) -> Counted, spec: Option<&Spec>, how: &How) -> Vec<Row> {
+    let mut places = HashMap::new();
+    let mut runs: Vec<Vec<usize>> = Vec::new();
+    let of_row: Vec<usize> = (bottle.iter().enumerate())
+        .map(|(row, name)| {
+            let place = *places.entry(*name).or_insert(runs.len());
+            if place == runs.len() {
+                runs.push(Vec::new());
+            }
+            runs[place].push(row);
+            place
+        })
+        .collect();
+    let sample = |rows: &Vec<usize>| -> siltcode::Result<Sample> {
+        let spectra: siltcode::Result<Vec<_>> = rows.iter().map(|&row| counted(row).spectrum()).collect();
+        Ok(Sample::new("", spectra?))
+    };
+    let samples: Vec<siltcode::Result<Sample>> = runs.iter().map(sample).collect();
+    let known = RunPool::of(samples.iter().flatten()).repeatability(how.repeatability);
+    let how = Known { spec, how, repeatability: &known };
+    let is_empty = |rows: &[usize]| rows.iter().all(|&row| counted(row).is_empty());
+    let scored: Vec<Row> =
+        runs.iter().zip(samples).map(|(rows, sample)| Row::of(is_empty(rows), sample, &how)).collect();
+    of_row.into_iter().map(|place| scored[place].clone()).collect()
+}
+
+/// How rows are scored.
+struct Known<'a> {
+    spec: Option<&'a Spec>,
+    how: &'a How,
+    repeatability: &'a Repeatability,
 }
 
 /// A row of the frame.
@@ -69,6 +115,10 @@ impl Counted {
     }
 
     fn sample(&self) -> siltcode::Result<Sample> {
+        Ok(Sample::new("", [self.spectrum()?]))
+    }
+
+    fn spectrum(&self) -> siltcode::Result<Spectrum> {
         let channel = |(um, raw): (f64, f64)| -> siltcode::Result<Channel> {
             let size = Size::um_c(um)?;
             if raw.is_nan() {
@@ -77,12 +127,12 @@ impl Counted {
             Ok(Channel::counted(size, evidence(raw, self.volume_ml, self.dilution)?))
         };
         let channels = SIZES_UM.into_iter().zip(self.raw).map(channel).collect::<siltcode::Result<_>>()?;
-        Ok(Sample::new("", [Spectrum::cumulative(channels)?]))
+        Spectrum::cumulative(channels)
     }
 }
 
 /// What is kept of a row.
-#[derive(Default)]
+#[derive(Clone, Default)]
 struct Row {
     code: Option<String>,
     sizes: [SizeRow; 3],
@@ -91,7 +141,7 @@ struct Row {
     problem: Option<&'static str>,
 }
 
-#[derive(Default)]
+#[derive(Clone, Default)]
 struct SizeRow {
     number: Option<u8>,
     per_ml: Option<f64>,
@@ -101,11 +151,12 @@ struct SizeRow {
 }
 
 impl Row {
-    fn of(counted: &Counted, spec: Option<&Spec>, how: &How) -> Self {
-        let scoring = Scoring { spec, rule: how.rule, context: how.context, ..Scoring::default() };
-        match counted.sample().and_then(|sample| score(&sample, &scoring)) {
+    fn of(is_empty: bool, sample: siltcode::Result<Sample>, how: &Known<'_>) -> Self {
+        let context = Context { repeatability: Some(how.repeatability), ..how.how.context };
+        let scoring = Scoring { spec: how.spec, rule: how.how.rule, context, ..Scoring::default() };
+        match sample.and_then(|sample| score(&sample, &scoring)) {
             Ok(scored) => {
-                let problem = counted.is_empty().then_some("nothing-counted");
+                let problem = is_empty.then_some("nothing-counted");
                 Self { problem, ..Self::from(scored) }
             }
             Err(error) => Self { problem: Some(error.code()), ..Self::default() },

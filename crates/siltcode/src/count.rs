@@ -79,6 +79,9 @@ impl fmt::Display for PerMl {
 pub enum Basis {
     /// Particles per mL of the sample as drawn.
     PerMl,
+    /// Particles per 10 mL of the sample as drawn.
+    #[serde(rename = "per-10-ml")]
+    Per10Ml,
     /// Particles per 100 mL of the sample as drawn.
     #[serde(rename = "per-100-ml")]
     Per100Ml,
@@ -94,6 +97,7 @@ impl Basis {
     pub const fn volume_ml(self) -> Option<f64> {
         match self {
             Self::PerMl => Some(1.0),
+            Self::Per10Ml => Some(10.0),
             Self::Per100Ml => Some(100.0),
             Self::PerL => Some(1000.0),
             Self::Raw => None,
@@ -101,10 +105,22 @@ impl Basis {
     }
 }
 
+impl Basis {
+    /// The concentrations, from the smallest volume to the largest.
+    pub const CONCENTRATIONS: [Self; 4] = [Self::PerMl, Self::Per10Ml, Self::Per100Ml, Self::PerL];
+
+    /// The basis of counts in this volume \[mL\]; none if no basis has it.
+    #[must_use]
+    pub fn of_ml(ml: f64) -> Option<Self> {
+        Self::CONCENTRATIONS.into_iter().find(|basis| basis.volume_ml() == Some(ml))
+    }
+}
+
 impl fmt::Display for Basis {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.pad(match self {
             Self::PerMl => "per mL",
+            Self::Per10Ml => "per 10 mL",
             Self::Per100Ml => "per 100 mL",
             Self::PerL => "per L",
             Self::Raw => "raw counts",

@@ -250,6 +250,10 @@ kinds! {
     LevelOutOfRange { value: f64 }
         "level-out-of-range" "confidence level {value} is not from 1e-12 to 1 - 1e-12"
         "give the level as a fraction: 0.95 for 95 %"
+    /// A run that is to be left out, not named as a bottle and a run.
+    RunNotNamed { found: String }
+        "run-not-named" "`{found}` does not name a run of a bottle"
+        "name the bottle and the run, by its label or its place: W012:1"
     /// A probability outside 0 to 1.
     ProbabilityOutOfRange { value: f64 }
         "probability-out-of-range" "probability {value} is not 0 to 1"
@@ -458,13 +462,97 @@ kinds! {
     HeadingNotFound { first: String }
         "heading-not-found" "no line names the sizes that were counted; the first line is `{first}`"
         "give the columns headings such as `bottle`, `4 um(c) /mL`, `6 um(c) /mL`, `14 um(c) /mL`"
+    /// A heading with a size that says something else besides.
+    HeadingWordUnknown { word: String, heading: String }
+        "heading-word-unknown" "`{word}` in the heading `{heading}` was not understood"
+        "name the size and what was counted, such as `4 um(c) /mL`; leave other words out"
+    /// A column of counts without a heading.
+    HeadingEmpty { column: usize }
+        "heading-empty" "column {column} stands among the counts and has no heading: it may be another size"
+        "name its size, such as `14 um(c) /mL`, or leave the column out"
+    /// A run that stands twice.
+    RowRepeated { first: u64 }
+        "row-repeated" "the row repeats the run of line {first} to the last digit"
+        "delete the copy, or give it its own label if it is another run"
+    /// Nothing says what the counts refer to.
+    BasisNotStated { readings: String }
+        "basis-not-stated" "nothing says what the counts refer to: {readings}"
+        "say it in the headings (`4 um(c) /mL`) or with the option `per`: mL, 10mL, 100mL, L or raw"
+    /// Two places say different things of what the counts refer to.
+    BasisContradicted { first: String, second: String }
+        "basis-contradicted" "{first}, but {second}"
+        "correct the file, or say which holds with the option `per`: mL, 10mL, 100mL, L or raw"
+    /// Sizes of which no scale is known.
+    ScaleNotStated { sizes: String }
+        "scale-not-stated" "nothing says the scale of the sizes {sizes} um: they may be um(c), ACFTD or microscope sizes"
+        "say it in the headings (`5 um(acftd)`) or with the option `scale`: um(c), um(b), acftd or microscope"
+    /// Two places say different scales.
+    ScaleContradicted { first: String, second: String }
+        "scale-contradicted" "{first}, but {second}"
+        "correct the file, or say which holds with the option `scale`"
+    /// Two places differ in whether counts are cumulative.
+    FormContradicted { first: String, second: String }
+        "form-contradicted" "{first}, but {second}"
+        "correct the file, or say which holds with the option `cumulative` or `differential`"
+    /// Two places say different counted volumes.
+    VolumeContradicted { first: String, second: String }
+        "volume-contradicted" "{first}, but {second}"
+        "correct the file: the volume of a run decides its concentration"
+    /// A dilution beside concentrations.
+    DilutionUnclear { factor: f64, basis: String }
+        "dilution-unclear" "the sample was diluted by {factor}, and nothing says whether the counts {basis} are of the fluid as drawn or as diluted"
+        "if they are of the fluid as drawn, say so with the option `per`; if not, multiply them by the dilution or give raw counts"
+    /// Numbers whose mark may part decimals or thousands, all over a table.
+    DecimalUndecided { found: String, low: String, high: String }
+        "decimal-undecided" "`{found}` may be {low} or {high}, and both fit the whole table"
+        "say which mark parts the decimals with the option `decimal`: dot or comma"
+    /// A quote that was opened and not closed before the next row.
+    QuoteOpen { }
+        "quote-open" "a quote is opened in this line and not closed before the next row"
+        "close the quote, or delete it"
+    /// Cells that cannot be told to be a summary or a run.
+    SummaryUnclear { found: String }
+        "summary-unclear" "{found}; it may be a run, or a row that sums up the runs above"
+        "give a run its label, or delete the row if it sums up others"
+    /// Text where a run's label should stand.
+    RunLabelUnclear { found: String }
+        "run-label-unclear" "`{found}` is no label of a run"
+        "label runs by numbers or letters (1, 2, 3); delete the row if it is no run of this bottle"
+    /// Rows of one name that no runs of one bottle can be.
+    RunsTooFarApart { bottle: String, ratio: String, size: String }
+        "runs-too-far-apart" "rows named {bottle} differ {ratio} times at {size}: too much for runs of one bottle"
+        "if they are different bottles, give them different names, dates or points; if they are runs, label them and count again"
+    /// Many rows of one name that nothing tells apart.
+    BottlesOrRuns { bottle: String, rows: usize }
+        "bottles-or-runs" "{rows} rows are named {bottle}, and nothing tells runs of one bottle from different bottles"
+        "give runs their labels, or give bottles different names, times or points"
+    /// A row with counts above a line that was not understood as a heading.
+    RowWithoutHeading { }
+        "row-without-heading" "the row holds numbers, but no heading above it was understood"
+        "give the columns headings such as `bottle`, `4 um(c) /mL`, `6 um(c) /mL`, `14 um(c) /mL`"
+    /// A cell that a spreadsheet could not work out.
+    CellIsError { found: String }
+        "cell-is-error" "`{found}` is an error that the spreadsheet left in the cell"
+        "put the value in the cell, or leave it empty if the size was not counted"
+    /// A printed code that is no code.
+    PrintedCodeUnreadable { found: String }
+        "printed-code-unreadable" "`{found}` is no ISO 4406 code"
+        "write three range numbers that do not rise, such as 18/16/13; `>=`, `*` and `-` may stand for a number"
+    /// A table whose sizes stand twice or are missing.
+    SizeMissing { bottle: String, sizes: String }
+        "size-missing" "the row for {sizes} of {bottle} is missing, and the bands do not adjoin without it"
+        "add the row; put 0 if nothing was counted"
     /// A cell of counts that is no number.
     CountUnreadable { found: String }
         "count-unreadable" "`{found}` is not a count"
         "write a number, a bound such as <1 or >60000, TNTC for too many to count, or leave the cell empty"
+    /// A count is missing below a size that was counted.
+    CountMissing { size: String }
+        "count-missing" "the count at {size} is missing, and a larger size was counted"
+        "write the count; write - if the size was not counted"
     /// A number that can be read in two ways.
     CountAmbiguous { found: String }
-        "count-ambiguous" "`{found}` may be a thousand or a decimal, and the file writes both"
+        "count-ambiguous" "`{found}` may be thousands or a decimal, and the file does not settle which"
         "say which mark parts the decimals: option `decimal`"
     /// A cell of another column that cannot be used.
     CellUnreadable { what: String, found: String }

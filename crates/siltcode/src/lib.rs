@@ -11,6 +11,7 @@
 #![cfg_attr(test, allow(clippy::float_cmp))] // table bounds and exact results are compared exactly
 
 mod keyed;
+mod left_out;
 mod table;
 
 pub mod bulk;
@@ -21,6 +22,7 @@ pub mod companion;
 pub mod conversion;
 pub mod count;
 pub mod error;
+pub mod field;
 pub mod filter;
 pub mod intake;
 pub mod job;
@@ -46,7 +48,9 @@ pub use class::iso4406::{Code, Place, RangeNumber};
 pub use companion::{Companion, CompanionUnit, Measured, Property};
 pub use count::{Basis, CountedVolume, Dilution, Evidence, PerMl, Reading};
 pub use error::{Error, ErrorKind, Position, Result};
-pub use sample::{Run, Sample};
+pub use field::Field;
+pub use left_out::{LeaveOut, LeftOutBecause, LeftOutRun, NamedRun};
+pub use sample::{Run, Sample, Source};
 pub use sampling_point::SamplingPoint;
 pub use score::{Scored, ScoredChannel, Scoring, score};
 pub use size::{Size, SizeScale};

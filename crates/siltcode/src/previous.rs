@@ -10,6 +10,7 @@ use serde::{Serialize, Serializer};
 use crate::certainty::normal::{upper_quantile, upper_tail};
 use crate::certainty::{Level, Probability};
 use crate::count::Reading;
+use crate::field::Field;
 use crate::sample::Sample;
 use crate::score::{Scored, ScoredChannel};
 use crate::size::Size;
@@ -86,12 +87,12 @@ impl Match {
     ///
     /// ```
     /// use siltcode::previous::Match;
-    /// use siltcode::{Sample, Spectrum};
+    /// use siltcode::{Field, Sample, Spectrum};
     ///
     /// let mut bottle = Sample::new("B-7", [Spectrum::from_per_ml(&[(4.0, 100.0)])?]);
     /// assert_eq!(Match::Id.key(&bottle).as_deref(), Some("B-7"));
     /// assert_eq!(Match::TankAndPoint.key(&bottle), None);
-    /// bottle.notes = vec![("tank".into(), "North".into()), ("sampling point".into(), "Bottom".into())];
+    /// bottle.fields = vec![(Field::Tank, "North".into()), (Field::Point, "Bottom".into())];
     /// assert_eq!(Match::TankAndPoint.key(&bottle).as_deref(), Some("north, bottom"));
     /// # Ok::<(), siltcode::Error>(())
     /// ```
@@ -100,15 +101,8 @@ impl Match {
         match self {
             Self::Id => Some(sample.id.clone()),
             Self::TankAndPoint => {
-                let said = |words: &[&str]| {
-                    let named =
-                        |heading: &str| words.iter().any(|word| heading.to_lowercase().contains(word));
-                    let found =
-                        sample.notes.iter().find(|(heading, text)| named(heading) && !text.trim().is_empty());
-                    found.map(|(_, text)| text.trim().to_lowercase())
-                };
-                let place =
-                    [said(&["tank", "vessel", "unit"]), said(&["point", "location", "position", "place"])];
+                let said = |wanted: Field| sample.field(wanted).map(|text| text.trim().to_lowercase());
+                let place = [said(Field::Tank), said(Field::Point)];
                 let place: Vec<String> = place.into_iter().flatten().collect();
                 (!place.is_empty()).then(|| place.join(", "))
             }

@@ -2,9 +2,11 @@
 
 use serde::Serialize;
 
+use crate::class::iso4406::Code;
 use crate::companion::{Companion, Property};
 use crate::count::{Evidence, PerMl, Reading};
 use crate::error::Result;
+use crate::field::Field;
 use crate::size::Size;
 use crate::spectrum::{Channel, Spectrum};
 
@@ -36,15 +38,38 @@ pub struct Sample {
     pub runs: Vec<Run>,
     /// What else was measured.
     pub companions: Vec<Companion>,
+    /// Where, when and by whom it was drawn and counted.
+    pub fields: Vec<(Field, String)>,
+    /// The code printed for it by the counter or the laboratory.
+    pub printed: Option<Code>,
     /// Anything else the input said of the bottle: heading and text.
     pub notes: Vec<(String, String)>,
+    /// Where it stands in its input.
+    pub source: Option<Source>,
+}
+
+/// Where a bottle stands in its input.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct Source {
+    /// The line of its first row, from 1.
+    pub line: u64,
+    /// How many records of the input it is made of.
+    pub records: u64,
 }
 
 impl Sample {
     /// A bottle with these runs and nothing else.
     pub fn new(id: impl Into<String>, runs: impl IntoIterator<Item = Spectrum>) -> Self {
         let runs = runs.into_iter().map(|spectrum| Run { label: None, spectrum }).collect();
-        Self { id: id.into(), runs, companions: Vec::new(), notes: Vec::new() }
+        Self {
+            id: id.into(),
+            runs,
+            companions: Vec::new(),
+            fields: Vec::new(),
+            printed: None,
+            notes: Vec::new(),
+            source: None,
+        }
     }
 
     /// All runs taken together: summed counts over summed volume where the volumes are known, else the plain mean.
@@ -59,13 +84,19 @@ impl Sample {
         if let [only] = self.runs.as_slice() {
             return Ok(only.spectrum.clone());
         }
+        Spectrum::cumulative(self.sizes().into_iter().map(|size| self.combined(size)).collect())
+    }
+
+    /// Every size that a run has, in the order met.
+    #[must_use]
+    pub fn sizes(&self) -> Vec<Size> {
         let mut sizes: Vec<Size> = Vec::new();
         for channel in self.runs.iter().flat_map(|run| run.spectrum.channels()) {
             if !sizes.contains(&channel.size) {
                 sizes.push(channel.size);
             }
         }
-        Spectrum::cumulative(sizes.into_iter().map(|size| self.combined(size)).collect())
+        sizes
     }
 
     fn combined(&self, size: Size) -> Channel {
@@ -84,6 +115,12 @@ impl Sample {
     pub fn evidence_of_runs(&self, size: Size) -> Option<Vec<Evidence>> {
         let channels = self.runs.iter().filter_map(|run| run.spectrum.channel(size));
         channels.filter(|channel| channel.reading.is_counted()).map(|channel| channel.evidence).collect()
+    }
+
+    /// What the input said of this field, if anything.
+    #[must_use]
+    pub fn field(&self, wanted: Field) -> Option<&str> {
+        self.fields.iter().find(|(field, _)| *field == wanted).map(|(_, text)| text.as_str())
     }
 
     /// What was measured of this property, if anything.

@@ -4,6 +4,7 @@ use std::fmt;
 
 use serde::{Serialize, Serializer};
 
+use crate::field::Field;
 use crate::sample::Sample;
 
 /// A place whose samples do not stand for the tank.
@@ -46,11 +47,9 @@ impl SamplingPoint {
     /// The place in a column that names points, such as `point`, `sampling point` or `location`.
     #[must_use]
     pub fn of(sample: &Sample) -> Option<Self> {
-        let is_place = |heading: &str| {
-            let heading = heading.to_lowercase();
-            ["point", "location", "position", "place"].iter().any(|word| heading.contains(word))
-        };
-        sample.notes.iter().filter(|(heading, _)| is_place(heading)).find_map(|(_, text)| Self::named(text))
+        [Field::Point, Field::Depth, Field::Site]
+            .into_iter()
+            .find_map(|field| Self::named(sample.field(field)?))
     }
 
     /// The place in words.

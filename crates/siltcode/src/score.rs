@@ -16,15 +16,18 @@ use serde::Serialize;
 use crate::certainty::assess::assess_net;
 use crate::certainty::corrections::widened;
 use crate::certainty::{
-    Assessment, ChannelCertainty, Context, Flag, Interval, Level, Odds, Rule, Scatter, Unrecorded, assess,
+    Assessment, ChannelCertainty, Context, Flag, Interval, Level, Odds, Rule, Scatter, Severity, Unrecorded,
+    assess,
 };
-use crate::class::iso4406::{Code, FEW_BELOW, RangeNumber};
+use crate::class::iso4406::{Code, FEW_BELOW, Place, RangeNumber};
 use crate::class::{ClassAnswer, ClassRequest};
 use crate::companion::Companion;
 use crate::count::{PerMl, Reading};
 use crate::error::Result;
+use crate::field::Field;
+use crate::left_out::LeftOutRun;
 use crate::previous::Previous;
-use crate::sample::Sample;
+use crate::sample::{Sample, Source};
 use crate::sampling_point::SamplingPoint;
 use crate::size::{Size, SizeScale};
 use crate::spec::{Found, Judging, Spec, Verdict};
@@ -50,8 +53,20 @@ pub struct Scoring<'a> {
 pub struct Scored {
     /// The bottle's name.
     pub id: String,
-    /// The ISO 4406 code, where the code's sizes were counted.
+    /// Where it stands in its input.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub source: Option<Source>,
+    /// Where, when and by whom it was drawn and counted.
+    #[serde(skip_serializing_if = "Vec::is_empty", serialize_with = "as_map")]
+    pub fields: Vec<(Field, String)>,
+    /// Anything else the input said of it: heading and text.
+    #[serde(skip_serializing_if = "Vec::is_empty", serialize_with = "as_map")]
+    pub notes: Vec<(String, String)>,
+    /// The ISO 4406 code, where the code's sizes were counted; of a bottle without counts, the code printed for it.
     pub iso4406: Option<Code>,
+    /// The code printed for it by the counter or the laboratory.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub printed: Option<Code>,
     /// What the class systems that were asked answer.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub classes: Vec<ClassAnswer>,
@@ -59,13 +74,17 @@ pub struct Scored {
     pub scale: SizeScale,
     /// How many runs it rests on.
     pub runs: usize,
+    /// Runs that were left out; the caller who left them out says so here.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub left_out: Vec<LeftOutRun>,
     /// Sizes whose band the subtracted blank held more of than the bottle; none if no blank was subtracted.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub drowned_in_blank: Option<Vec<Size>>,
     /// The level of the intervals \[-\].
     pub level: Level,
-    /// The scatter that intervals, odds and verdict allow for beside counting, as a coefficient of variation \[-\]: see
-    /// [`Assessment::scatter`].
+    /// Intervals, odds and verdict allow for counting error only: see [`Assessment::counting_only`].
+    pub counting_only: bool,
+    /// The scatter between bottles that was stated, as a coefficient of variation \[-\].
     #[serde(skip_serializing_if = "Option::is_none")]
     pub scatter: Option<Scatter>,
     /// Every size, smallest first.
@@ -125,6 +144,9 @@ pub struct ScoredChannel {
 /// # Errors
 /// Those of [`Sample::spectrum`] and [`Spectrum::less_blank`].
 pub fn score(sample: &Sample, scoring: &Scoring<'_>) -> Result<Scored> {
+    if sample.runs.is_empty() && (sample.printed.is_some() || !sample.companions.is_empty()) {
+        return Ok(without_counts(sample, scoring));
+    }
     let counted = sample.spectrum()?;
     let Counts { spectrum, judged, drowned, assessment } = match scoring.subtract {
         Some(blank) => less_blank(sample, &counted, blank, &scoring.context)?,
@@ -133,21 +155,30 @@ pub fn score(sample: &Sample, scoring: &Scoring<'_>) -> Result<Scored> {
     let comparison = scoring.spec.filter(|spec| spec.compare_only);
     let comparison = comparison.map(|spec| spec.check_counts(&judged, &sample.companions).items);
     let verdict = scoring.spec.filter(|spec| !spec.compare_only).map(|spec| {
-        let (level, scatter) = (assessment.level, assessment.scatter.unwrap_or_default());
-        spec.judge(&judged, &sample.companions, &Judging { rule: scoring.rule, level, scatter })
+        let (level, factors) = (assessment.level, assessment.factors.clone());
+        spec.judge(&judged, &sample.companions, &Judging { rule: scoring.rule, level, factors })
     });
     let channels = spectrum.channels().iter().zip(assessment.channels);
+    let code = Code::of(&spectrum).ok();
+    let mut flags = assessment.flags;
+    flags.extend(printed_differs(code, sample.printed));
     Ok(Scored {
         id: sample.id.clone(),
-        iso4406: Code::of(&spectrum).ok(),
+        source: sample.source,
+        fields: sample.fields.clone(),
+        notes: sample.notes.clone(),
+        iso4406: code,
+        printed: sample.printed,
         classes: scoring.classes.answers(&spectrum),
         scale: spectrum.scale(),
         runs: sample.runs.len(),
+        left_out: Vec::new(),
         drowned_in_blank: drowned,
         level: assessment.level,
+        counting_only: assessment.counting_only,
         scatter: assessment.scatter,
         channels: channels.map(|(channel, certainty)| scored_channel(channel, certainty)).collect(),
-        flags: assessment.flags,
+        flags,
         certainty_unknown: assessment.unknown,
         companions: sample.companions.clone(),
         point: SamplingPoint::of(sample),
@@ -155,6 +186,62 @@ pub fn score(sample: &Sample, scoring: &Scoring<'_>) -> Result<Scored> {
         comparison,
         previous: None,
     })
+}
+
+/// A bottle of which no counts are known: its printed code, and what else was measured.
+fn without_counts(sample: &Sample, scoring: &Scoring<'_>) -> Scored {
+    let judging = Judging { rule: scoring.rule, level: scoring.context.level, ..Judging::default() };
+    Scored {
+        id: sample.id.clone(),
+        source: sample.source,
+        fields: sample.fields.clone(),
+        notes: sample.notes.clone(),
+        iso4406: sample.printed,
+        printed: sample.printed,
+        classes: Vec::new(),
+        scale: SizeScale::UmC,
+        runs: 0,
+        left_out: Vec::new(),
+        drowned_in_blank: None,
+        level: scoring.context.level,
+        counting_only: false,
+        scatter: None,
+        channels: Vec::new(),
+        flags: Vec::new(),
+        certainty_unknown: None,
+        companions: sample.companions.clone(),
+        point: SamplingPoint::of(sample),
+        verdict: scoring
+            .spec
+            .filter(|spec| !spec.compare_only)
+            .map(|spec| spec.judge_printed(sample.printed, &sample.companions, &judging)),
+        comparison: None,
+        previous: None,
+    }
+}
+
+/// A printed code that is not the code of the counts beside it.
+fn printed_differs(code: Option<Code>, printed: Option<Code>) -> Option<Flag> {
+    let (code, printed) = (code?, printed?);
+    let differs = |(own, other): (Place, Place)| match (own.range_number(), other.range_number()) {
+        (Some(own), Some(other)) => own != other,
+        (None, None) => false,
+        _ => !matches!(other, Place::NotRequired),
+    };
+    code.places().into_iter().zip(printed.places()).any(differs).then(|| Flag {
+        code: "printed-code-differs",
+        severity: Severity::Doubt,
+        size: None,
+        evidence: format!("printed code {printed}, the counts give {code}"),
+        advice: "find out which is right: the printed code or the counts beside it",
+    })
+}
+
+fn as_map<K: Serialize, V: Serialize, S: serde::Serializer>(
+    pairs: &[(K, V)],
+    serializer: S,
+) -> std::result::Result<S::Ok, S::Error> {
+    serializer.collect_map(pairs.iter().map(|(key, value)| (key, value)))
 }
 
 /// The counts a score is made of.

@@ -72,6 +72,11 @@ pub struct Spectrum {
 }
 
 impl Spectrum {
+    /// No counts at all, for a bottle of which only other things are known.
+    pub(crate) const fn nothing(scale: SizeScale) -> Self {
+        Self { scale, channels: Vec::new() }
+    }
+
     /// A spectrum of cumulative channels, given in any order.
     ///
     /// # Errors

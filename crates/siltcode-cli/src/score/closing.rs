@@ -1,9 +1,13 @@
 //! What the end of the table says once for all bottles.
 
 use siltcode::Scored;
+use siltcode::certainty::{Repeatability, RepeatabilitySource, SizeRepeatability};
 
 use super::classes;
 use crate::text::wrap;
+
+/// More files than these are not listed.
+const MOST_FILES: usize = 8;
 
 /// Gathers while the bottles go by.
 #[derive(Default)]
@@ -12,6 +16,8 @@ pub(super) struct Closing {
     rules: Vec<String>,
     /// A bottle had counts whose certainty is not known.
     unknown: bool,
+    /// How much runs vary, file by file.
+    repeatability: Vec<String>,
     /// What each flag seen asks for.
     advice: Vec<(&'static str, &'static str)>,
     /// What class systems ask for where they gave no class.
@@ -42,6 +48,37 @@ impl Closing {
         }
         lines.extend(self.classes.iter().map(|advice| format!("\n{}", wrap(advice, 0))));
         lines
+    }
+
+    /// Keeps what the runs of a file say of their variation.
+    pub(super) fn learn_repeatability(&mut self, file: &str, known: &Repeatability) {
+        let entries: Vec<SizeRepeatability> = known.entries().collect();
+        let Some(first) = entries.first() else { return };
+        let of_size = |entry: &SizeRepeatability| {
+            let size = entry.size.map(|size| format!("{size} ")).unwrap_or_default();
+            format!("{size}{:.1} %", 100.0 * entry.cv.cv())
+        };
+        let bottles = entries.iter().map(|entry| entry.bottles).max().unwrap_or_default();
+        let source = match (first.source, bottles) {
+            (RepeatabilitySource::Stated, _) => "as stated".to_owned(),
+            (source, 1) => format!(
+                "{source}, of 1 bottle: few runs tell little, count three or more or state --repeatability"
+            ),
+            (source, n) => format!("{source}, of {n} bottles"),
+        };
+        let each: Vec<_> = entries.iter().map(of_size).collect();
+        let file = file.rsplit(['/', '\\']).next().unwrap_or(file);
+        self.repeatability.push(format!("{file}: {} ({source})", each.join(", ")));
+    }
+
+    /// How much runs vary, where any file had two of a bottle or it was stated.
+    pub(super) fn repeatability(&self) -> Option<String> {
+        let files: &[String] = &self.repeatability;
+        let listed = files.get(..MOST_FILES.min(files.len()))?;
+        let more = files.len().saturating_sub(listed.len());
+        let more = if more > 0 { format!("; and {more} more files (see JSON)") } else { String::new() };
+        (!files.is_empty())
+            .then(|| format!("Repeatability (CV between runs of a bottle): {}{more}.", listed.join("; ")))
     }
 
     /// The rules, if there were verdicts.

@@ -9,6 +9,7 @@ use siltcode::{Code, Scored, ScoredChannel, SizeScale};
 
 use super::classes::{self, Asked};
 use super::report::{Report, Tally};
+use super::say;
 use crate::held::Held;
 
 const HEADING: [&str; 27] = [
@@ -73,10 +74,12 @@ impl<W: Write> Report for Csv<W> {
         self.out.write_record(None::<&[u8]>).map_err(cause)
     }
 
-    fn finish(mut self: Box<Self>, _: &Tally, _: Vec<InputDigest>) -> io::Result<()> {
+    fn finish(mut self: Box<Self>, tally: &Tally, _: Vec<InputDigest>) -> io::Result<()> {
         self.start()?;
         let out = self.out.into_inner().map_err(csv::IntoInnerError::into_error)?;
-        out.release()
+        out.release()?;
+        say::account(&tally.account);
+        Ok(())
     }
 }
 

@@ -3,10 +3,10 @@
 use std::io::{self, Write};
 
 use serde::Serialize;
-use siltcode::certainty::{Level, Rule, Scatter};
+use siltcode::certainty::{Level, Repeatability, Rule, Scatter, SizeRepeatability};
 use siltcode::intake::{Notice, Problem};
 use siltcode::provenance::{InputDigest, Provenance, SpecUsed};
-use siltcode::{Scored, Scoring, Spec, tables};
+use siltcode::{NamedRun, Scored, Scoring, Spec, tables};
 
 use super::Args;
 use super::classes::Asked;
@@ -20,9 +20,18 @@ pub(super) struct Json<W: Write> {
     out: Held<W>,
     started: bool,
     request: Request,
+    repeatability: Vec<FileRepeatability>,
     problems: Vec<Problem>,
     notices: Vec<Notice>,
     unmatched: Unmatched,
+}
+
+/// How much runs of one file vary at one size.
+#[derive(Serialize)]
+struct FileRepeatability {
+    file: String,
+    #[serde(flatten)]
+    of_size: SizeRepeatability,
 }
 
 /// What was asked for, so that the same can be asked again.
@@ -31,7 +40,10 @@ pub(super) struct Request {
     spec: Option<String>,
     confidence: Level,
     rule: Option<Rule>,
+    repeatability: Option<f64>,
     scatter: Option<Scatter>,
+    skip_first_run: bool,
+    leave_out: Vec<NamedRun>,
     method: Option<String>,
     subtract_blank: bool,
     previous: Vec<String>,
@@ -48,7 +60,10 @@ impl Request {
             spec: args.spec.clone(),
             confidence: context.level,
             rule,
+            repeatability: args.certainty.repeatability,
             scatter: context.scatter,
+            skip_first_run: args.skip_first_run,
+            leave_out: args.leave_out.clone(),
             method: context.method.map(str::to_owned),
             subtract_blank: args.subtract_blank,
             previous: args.previous.iter().map(|path| path.display().to_string()).collect(),
@@ -73,6 +88,7 @@ impl<W: Write> Json<W> {
             out: Held::new(out),
             started: false,
             request,
+            repeatability: Vec::new(),
             problems: Vec::new(),
             notices: Vec::new(),
             unmatched: Unmatched::default(),
@@ -100,6 +116,12 @@ impl<W: Write> Report for Json<W> {
         json::compact(&mut self.out, scored)
     }
 
+    fn repeatability(&mut self, file: &str, known: &Repeatability) -> io::Result<()> {
+        let entries = known.entries().map(|of_size| FileRepeatability { file: file.to_owned(), of_size });
+        self.repeatability.extend(entries);
+        Ok(())
+    }
+
     fn problem(&mut self, problem: &Problem) -> io::Result<()> {
         self.problems.push(problem.clone());
         Ok(())
@@ -121,8 +143,11 @@ impl<W: Write> Report for Json<W> {
         let (problems, notices) = (std::mem::take(&mut self.problems), std::mem::take(&mut self.notices));
         let request = serde_json::to_value(&self.request)?;
         self.member("request", &request)?;
+        let repeatability = std::mem::take(&mut self.repeatability);
+        self.member("repeatability", &repeatability)?;
         self.member("problems", &problems)?;
         self.member("notices", &notices)?;
+        self.member("rows", &tally.account)?;
         let unmatched = std::mem::take(&mut self.unmatched);
         self.member("unmatched", &unmatched)?;
         self.member("totals", &Totals::from(tally))?;
@@ -142,7 +167,7 @@ impl From<&Tally> for Totals {
             conform: tally.conform,
             do_not_conform: tally.fail,
             undecided: tally.undecided,
-            rejected: tally.problems,
+            rejected: tally.account.rejected,
         }
     }
 }

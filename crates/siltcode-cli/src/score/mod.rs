@@ -4,6 +4,7 @@ mod classes;
 mod closing;
 mod csv;
 mod json;
+mod pool;
 mod previous;
 mod rejects;
 mod report;
@@ -13,21 +14,28 @@ mod under;
 
 use std::io::{self, IsTerminal};
 use std::path::{Path, PathBuf};
+use std::rc::Rc;
 
 use clap::ValueEnum;
 use indicatif::{ProgressBar, ProgressStyle};
-use siltcode::certainty::{Context, Level, Rule, Scatter};
+use siltcode::certainty::{Context, Level, Repeatability, Rule, Scatter};
 use siltcode::class::ClassRequest;
-use siltcode::intake::{self, Decimal, Form, Notice, Options, Problem, RepeatedIds, Severity, Sink, Summary};
+use siltcode::intake::{
+    self, Account, Decimal, Form, Notice, Options, Problem, RepeatedIds, Severity, Sink, Summary,
+};
 use siltcode::spec::published;
-use siltcode::{Basis, Code, CountedVolume, Dilution, Sample, Scoring, SizeScale, Spec, Spectrum, score};
+use siltcode::{
+    Basis, Code, CountedVolume, Dilution, LeaveOut, NamedRun, Sample, Scoring, SizeScale, Spec, Spectrum,
+    score,
+};
 
 use crate::exit::Exit;
-use crate::failure::Failure;
+use crate::failure::{Failure, Refusal};
 use crate::inputs::{self, Input};
 use crate::outfile::Identity;
 use crate::printed::Printed;
 use classes::Classes;
+use pool::{Pool, Waiting};
 use previous::{MatchBy, PreviousBottles};
 use rejects::Rejects;
 use report::{Report, Tally};
@@ -41,10 +49,15 @@ use report::{Report, Tally};
     siltcode score counts.xlsx --per 100mL --format json\n  \
     siltcode score monday.csv --class as4059,nas1638 --convert-sizes acftd\n\n\
     Whatever is not given is looked for in the file and reported on standard error.")]
+#[allow(clippy::struct_excessive_bools)] // each is an option of the command line
 pub(crate) struct Args {
     /// Files of counts, delimited text or XLSX; a folder stands for the files in it, - for standard input.
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
+
+    /// Read the folders inside a folder too.
+    #[arg(long)]
+    recursive: bool,
 
     /// The target: a published name (see `siltcode specs`), a TOML file, or a code such as 18/16/13.
     #[arg(long, value_name = "NAME|FILE|CODE")]
@@ -65,6 +78,14 @@ pub(crate) struct Args {
     /// Subtract the blank read last before a bottle, per size band; without this, blanks are only shown.
     #[arg(long)]
     subtract_blank: bool,
+
+    /// Leave out the first run of each bottle that has others: the line may still have held the last sample.
+    #[arg(long)]
+    skip_first_run: bool,
+
+    /// Leave out a run of a bottle, by its label or its place: W012:1. Can be given more than once.
+    #[arg(long, value_name = "BOTTLE:RUN")]
+    leave_out: Vec<NamedRun>,
 
     /// Bottles drawn before: says for each size what it was, what it is, and whether it fell, rose or stayed the same.
     #[arg(long, alias = "earlier", value_name = "FILE")]
@@ -95,6 +116,11 @@ struct Certainty {
     /// How counts become a verdict; without it conformity, or simple where raw counts and volumes are missing.
     #[arg(long, value_name = "RULE")]
     rule: Option<RuleName>,
+
+    /// How much runs of one bottle vary beyond counting, as a coefficient of variation (0.02 is 2 %), as the counter's maker
+    /// or the laboratory's own study gives it. Runs of the file are allowed for with it, or without it by themselves.
+    #[arg(long, value_name = "CV", allow_negative_numbers = true)]
+    repeatability: Option<f64>,
 
     /// How much bottles of this fluid scatter beyond counting, as a coefficient of variation (0.1 is 10 %).
     #[arg(long, value_name = "CV", allow_negative_numbers = true)]
@@ -127,7 +153,7 @@ impl Certainty {
     fn context(&self) -> Result<Context<'_>, Failure> {
         Ok(Context {
             level: Level::new(self.confidence)?,
-            scatter: self.scatter.map(Scatter::from_cv).transpose()?,
+            scatter: self.scatter.map(Scatter::stated).transpose()?,
             method: self.method.as_deref(),
             ..Context::default()
         })
@@ -191,6 +217,10 @@ enum Delimiter {
     Semicolon,
     Tab,
     Pipe,
+    /// Two or more blanks.
+    Blanks,
+    /// A colon behind a label.
+    Colon,
 }
 
 #[derive(Clone, Copy, ValueEnum)]
@@ -203,6 +233,8 @@ enum DecimalMark {
 enum Per {
     #[value(name = "mL", alias = "ml")]
     Ml,
+    #[value(name = "10mL", alias = "10ml")]
+    TenMl,
     #[value(name = "100mL", alias = "100ml")]
     HundredMl,
     #[value(name = "L", alias = "l")]
@@ -224,6 +256,8 @@ impl Hints {
                 Delimiter::Semicolon => b';',
                 Delimiter::Tab => b'\t',
                 Delimiter::Pipe => b'|',
+                Delimiter::Blanks => intake::BLANKS,
+                Delimiter::Colon => intake::COLON,
             }),
             decimal: self.decimal.map(|mark| match mark {
                 DecimalMark::Dot => Decimal::Dot,
@@ -231,6 +265,7 @@ impl Hints {
             }),
             basis: self.per.map(|per| match per {
                 Per::Ml => Basis::PerMl,
+                Per::TenMl => Basis::Per10Ml,
                 Per::HundredMl => Basis::Per100Ml,
                 Per::Litre => Basis::PerL,
                 Per::Raw => Basis::Raw,
@@ -251,7 +286,7 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     let rule = args.certainty.rule(context.level);
     let asked = args.classes.asked()?;
     let classes = ClassRequest { systems: &asked.systems, convert_to: asked.convert_sizes };
-    let inputs = inputs::list(&args.files)?;
+    let inputs::Found { inputs, skipped } = inputs::find(&args.files, args.recursive)?;
     let mut rejects = Rejects::new(args.rejects.as_deref(), args.force, &args.read_from(&inputs))?;
 
     let scoring = Scoring { spec: spec.as_ref(), rule, subtract: None, classes, context };
@@ -269,19 +304,43 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
         subtract_blank: args.subtract_blank,
         previous,
         blank: None,
+        pool: Pool::new(
+            args.certainty.repeatability.map(Scatter::stated).transpose()?,
+            LeaveOut { skip_first_run: args.skip_first_run, named: args.leave_out.clone() },
+        ),
         report,
         rejects: &mut rejects,
         repeated: RepeatedIds::default(),
         file: String::new(),
         tally: Tally::default(),
+        unscored: Vec::new(),
         failed: None,
     };
+    if !skipped.is_empty() {
+        scorer.notice(skipped_files(&skipped));
+    }
     let mut summaries = Vec::new();
     let progress = progress_bar(inputs.iter().map(|input| input.bytes).sum());
+    let mut refused = None;
     for input in &inputs {
-        summaries.push(scorer.read(input, &options, &progress)?);
+        match scorer.read(input, &options, &progress)? {
+            Ok(summary) => summaries.push(summary),
+            Err(error) if input.found => {
+                scorer.refuse(&error);
+                refused = refused.or(Some(error));
+            }
+            Err(error) => return Err(error.into()),
+        }
     }
     progress.finish_and_clear();
+    if let Some(error) = refused.filter(|_| summaries.is_empty()) {
+        return Err(error.into());
+    }
+    if scorer.tally.bottles == 0 && scorer.tally.account.rejected == 0 {
+        let message = format!("no bottle was found: {}", scorer.tally.account);
+        let hint = "check that the right file was given and that its rows hold counts";
+        return Err(Failure::new(Refusal::NoBottle, message, hint));
+    }
     Ok(scorer.finish(&summaries)?.exit())
 }
 
@@ -328,25 +387,57 @@ struct Scorer<'a> {
     subtract_blank: bool,
     previous: PreviousBottles,
     /// The blank read last.
-    blank: Option<Spectrum>,
+    blank: Option<Rc<Spectrum>>,
+    /// The bottles that wait for what the runs of their file say.
+    pool: Pool,
     report: Box<dyn Report + 'a>,
     rejects: &'a mut Rejects,
     repeated: RepeatedIds,
     /// The input being read.
     file: String,
     tally: Tally,
+    /// Records and runs of bottles of this input that could not be scored.
+    unscored: Vec<(u64, u64)>,
     /// The first failure to write; reading goes on, but nothing more is written.
     failed: Option<io::Error>,
 }
 
 impl Scorer<'_> {
-    fn read(&mut self, input: &Input, options: &Options, progress: &ProgressBar) -> Result<Summary, Failure> {
+    /// Reads an input; what cannot be used of it is no failure of the command.
+    fn read(
+        &mut self,
+        input: &Input,
+        options: &Options,
+        progress: &ProgressBar,
+    ) -> Result<siltcode::Result<Summary>, Failure> {
         self.file.clone_from(&input.name);
         let summary = intake::stream(&input.name, progress.wrap_read(input.open()?), options, self);
+        if self.pool.known().is_none() {
+            self.release();
+        }
+        self.pool.restart();
+        for (records, runs) in std::mem::take(&mut self.unscored) {
+            self.tally.account.reject_scored(records, runs);
+        }
         match self.failed.take() {
             Some(error) => Err(error.into()),
-            None => Ok(summary?),
+            None => Ok(summary),
         }
+    }
+
+    /// One of several inputs could not be used.
+    fn refuse(&mut self, error: &siltcode::Error) {
+        self.tally.refused += 1;
+        let notice = Notice {
+            file: self.file.clone(),
+            sheet: error.position().and_then(|position| position.sheet.clone()),
+            line: error.position().and_then(|position| position.line),
+            severity: Severity::Warning,
+            code: error.code(),
+            message: format!("the file could not be used: {}", error.kind()),
+            hint: error.hint(),
+        };
+        self.notice(notice);
     }
 
     fn finish(mut self, summaries: &[Summary]) -> Result<Tally, Failure> {
@@ -366,22 +457,47 @@ impl Scorer<'_> {
     }
 }
 
-impl Sink for Scorer<'_> {
-    fn sample(&mut self, sample: Sample) {
-        if let Some(notice) = self.repeated.check(&sample, &self.file) {
-            self.notice(notice);
+impl Scorer<'_> {
+    /// Scores the bottles that waited, now that it is known how much runs vary.
+    fn release(&mut self) {
+        let (known, waiting) = self.pool.release();
+        if waiting.is_empty() {
+            return;
         }
-        let blank = self.blank.as_ref();
-        let context = Context { blank, earlier: self.previous.counts(&sample), ..self.scoring.context };
+        if let Some(contradicted) = known.contradicted() {
+            self.notice(Notice {
+                file: self.file.clone(),
+                sheet: None,
+                line: None,
+                severity: Severity::Warning,
+                code: "repeatability-contradicted",
+                message: contradicted.to_string(),
+                hint: "check the stated value, or look for what makes runs vary: bubbles, settling, a line not flushed"
+                    .to_owned(),
+            });
+        }
+        let file = self.file.clone();
+        self.write(|scorer| scorer.report.repeatability(&file, &known));
+        for bottle in waiting {
+            self.score(&bottle, &known);
+        }
+    }
+
+    fn score(&mut self, bottle: &Waiting, known: &Repeatability) {
+        let (sample, blank) = (&bottle.sample, bottle.blank.as_deref());
+        let earlier = self.previous.counts(sample);
+        let context = Context { blank, earlier, repeatability: Some(known), ..self.scoring.context };
         let subtract = blank.filter(|_| self.subtract_blank);
-        match score(&sample, &Scoring { subtract, context, ..self.scoring }) {
+        match score(sample, &Scoring { subtract, context, ..self.scoring }) {
             Ok(mut scored) => {
-                scored.previous = self.previous.compared(&sample, &scored);
+                scored.left_out.clone_from(&bottle.left_out);
+                scored.previous = self.previous.compared(sample, &scored);
                 self.tally.count(&scored);
                 self.write(|scorer| scorer.report.scored(&scored));
             }
             Err(error) => {
-                self.tally.problems += 1;
+                let records = sample.source.map_or(0, |source| source.records);
+                self.unscored.push((records, sample.runs.len() as u64));
                 let notice = Notice {
                     file: self.file.clone(),
                     sheet: None,
@@ -393,6 +509,20 @@ impl Sink for Scorer<'_> {
                 };
                 self.notice(notice);
             }
+        }
+    }
+}
+
+impl Sink for Scorer<'_> {
+    fn sample(&mut self, sample: Sample) {
+        if let Some(notice) = self.repeated.check(&sample, &self.file) {
+            self.notice(notice);
+        }
+        let bottle = self.pool.take(sample, self.blank.clone());
+        if let (Some(bottle), Some(known)) = (bottle, self.pool.known()) {
+            self.score(&bottle, &known);
+        } else if self.pool.is_full() {
+            self.release();
         }
     }
 
@@ -407,11 +537,10 @@ impl Sink for Scorer<'_> {
             hint: String::new(),
         };
         self.notice(notice);
-        self.blank = blank.spectrum().ok();
+        self.blank = blank.spectrum().ok().map(Rc::new);
     }
 
     fn problem(&mut self, problem: Problem) {
-        self.tally.problems += 1;
         self.write(|scorer| {
             scorer.rejects.write(&problem)?;
             scorer.report.problem(&problem)
@@ -420,6 +549,23 @@ impl Sink for Scorer<'_> {
 
     fn notice(&mut self, notice: Notice) {
         self.write(|scorer| scorer.report.notice(&notice));
+    }
+
+    fn account(&mut self, account: &Account) {
+        self.tally.account.add(account);
+    }
+}
+
+/// Files of a folder that are not read.
+fn skipped_files(skipped: &[String]) -> Notice {
+    Notice {
+        file: skipped[0].clone(),
+        sheet: None,
+        line: None,
+        severity: Severity::Note,
+        code: "files-not-read",
+        message: format!("files not read: {}", skipped.join(", ")),
+        hint: "name a file itself if it is to be read".into(),
     }
 }
 

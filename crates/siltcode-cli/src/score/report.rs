@@ -2,7 +2,8 @@
 
 use std::io;
 
-use siltcode::intake::{Notice, Problem};
+use siltcode::certainty::Repeatability;
+use siltcode::intake::{Account, Notice, Problem};
 use siltcode::provenance::InputDigest;
 use siltcode::{Outcome, Scored};
 
@@ -14,6 +15,11 @@ use crate::exit::Exit;
 pub(crate) trait Report {
     /// A scored bottle.
     fn scored(&mut self, scored: &Scored) -> io::Result<()>;
+
+    /// How much the runs of the bottles that follow, from this file, vary.
+    fn repeatability(&mut self, _file: &str, _known: &Repeatability) -> io::Result<()> {
+        Ok(())
+    }
 
     /// A row or bottle that could not be used: said on standard error.
     fn problem(&mut self, problem: &Problem) -> io::Result<()> {
@@ -38,13 +44,16 @@ pub(crate) trait Report {
 }
 
 /// How many came to what.
-#[derive(Clone, Copy, Default)]
+#[derive(Clone, Default)]
 pub(crate) struct Tally {
     pub(crate) bottles: u64,
     pub(crate) conform: u64,
     pub(crate) fail: u64,
     pub(crate) undecided: u64,
-    pub(crate) problems: u64,
+    /// What became of every record of every input.
+    pub(crate) account: Account,
+    /// Inputs that could not be used at all.
+    pub(crate) refused: u64,
 }
 
 impl Tally {
@@ -60,7 +69,7 @@ impl Tally {
 
     /// Lost rows come first: a reader must not take the rest for the whole.
     pub(crate) fn exit(&self) -> Exit {
-        if self.problems > 0 {
+        if self.account.rejected > 0 || self.refused > 0 {
             Exit::Rejected
         } else if self.fail + self.undecided > 0 {
             Exit::NotAllConform

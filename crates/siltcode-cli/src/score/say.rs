@@ -2,7 +2,7 @@
 
 use std::io::Write;
 
-use siltcode::intake::{Notice, Problem, Severity};
+use siltcode::intake::{Account, Notice, Problem, Severity};
 
 use super::previous::Unmatched;
 use crate::printed;
@@ -28,6 +28,12 @@ pub(super) fn notice(notice: &Notice) {
             writeln!(err, "{}", wrap(&notice.hint, 2))
         }
     };
+}
+
+/// What became of every record, where standard output holds nothing but data.
+pub(super) fn account(account: &Account) {
+    let mut err = anstream::stderr().lock();
+    let _ = writeln!(err, "{}", wrap(&account.to_string(), 0));
 }
 
 /// Bottles of now and of before that have no partner.

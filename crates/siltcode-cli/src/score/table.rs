@@ -2,7 +2,7 @@
 
 use std::io::{self, Write};
 
-use siltcode::certainty::Probability;
+use siltcode::certainty::{Probability, Repeatability};
 use siltcode::provenance::{InputDigest, Provenance};
 use siltcode::status::UNVERIFIED_LIMITS;
 use siltcode::{Code, Outcome, Scored, SizeScale, Spec, Status, Verdict};
@@ -105,11 +105,19 @@ impl<W: Write> Report for Table<W> {
         Ok(())
     }
 
+    fn repeatability(&mut self, file: &str, known: &Repeatability) -> io::Result<()> {
+        self.closing.learn_repeatability(file, known);
+        Ok(())
+    }
+
     fn finish(mut self: Box<Self>, tally: &Tally, _: Vec<InputDigest>) -> io::Result<()> {
         for line in self.closing.what_to_do() {
             writeln!(self.out, "{line}")?;
         }
         writeln!(self.out, "\n{}", wrap(&summary(tally, self.with_spec), 0))?;
+        if let Some(repeatability) = self.closing.repeatability() {
+            writeln!(self.out, "{}", wrap(&repeatability, 0))?;
+        }
         if let Some(rules) = self.closing.rules() {
             writeln!(self.out, "{}", wrap(&rules, 0))?;
         }
@@ -148,9 +156,11 @@ fn summary(tally: &Tally, with_spec: bool) -> String {
     } else {
         String::new()
     };
-    let rejected = match tally.problems {
+    let refused = match tally.refused {
         0 => String::new(),
-        n => format!("; {} rejected (see above, or --rejects)", plural(n, "row")),
+        n => format!("; {} could not be used", plural(n, "file")),
     };
-    format!("{bottles}{verdicts}{rejected}.")
+    let account = &tally.account;
+    let hint = if account.rejected > 0 { " (rejected rows: see above, or --rejects FILE)" } else { "" };
+    format!("{bottles}{verdicts}{refused}.\n{account}{hint}.")
 }

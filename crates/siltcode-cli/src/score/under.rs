@@ -4,7 +4,7 @@
 use siltcode::certainty::{Flag, Settle, Severity};
 use siltcode::previous::{Change, Previous, SizeChange};
 use siltcode::spec::{Finding, Found};
-use siltcode::{Outcome, Scored, ScoredChannel, Size, Verdict};
+use siltcode::{LeftOutRun, Outcome, Scored, ScoredChannel, Size, Verdict};
 
 use super::classes;
 use super::csv::code_channels;
@@ -14,6 +14,7 @@ use crate::text::{count, reading};
 pub(super) fn lines(scored: &Scored) -> Vec<String> {
     let mut lines: Vec<String> = scored.classes.iter().map(classes::line).collect();
     lines.extend(certainty_line(scored));
+    lines.extend(left_out_line(scored));
     lines.extend(doubt_lines(&scored.flags));
     lines.extend(note_line(&scored.flags));
     lines.extend(scored.point.map(|point| point.to_string()));
@@ -41,8 +42,20 @@ fn certainty_line(scored: &Scored) -> Option<String> {
     };
     let intervals: Vec<_> = channels.iter().map(interval).collect();
     let intervals = format!("{}: {} per mL", percent(scored.level.get()), intervals.join(", "));
+    let counting_only = scored.counting_only.then(|| "counting error only".to_owned());
     let odds = channels.iter().filter_map(|channel| odds_in_words(channel));
-    Some([intervals].into_iter().chain(odds).collect::<Vec<_>>().join("; "))
+    Some([intervals].into_iter().chain(counting_only).chain(odds).collect::<Vec<_>>().join("; "))
+}
+
+/// The runs that the result does without.
+fn left_out_line(scored: &Scored) -> Option<String> {
+    let run = |run: &LeftOutRun| {
+        let label = run.label.as_ref().filter(|label| **label != run.place.to_string());
+        let label = label.map(|label| format!(" ({label})")).unwrap_or_default();
+        format!("run {}{label}", run.place)
+    };
+    let runs: Vec<_> = scored.left_out.iter().map(run).collect();
+    (!runs.is_empty()).then(|| format!("left out as asked: {}", runs.join(", ")))
 }
 
 /// The odds of a number that is not sure: `14 um(c) is 12 at 80 %, 13 at 20 %`.

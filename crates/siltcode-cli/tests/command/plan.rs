@@ -175,7 +175,7 @@ fn another_start_comes_from_a_bottle() {
     assert!(stdout(&clean).starts_with("Already there"));
     let folder = tempfile::tempdir().unwrap();
     let bare = folder.path().join("bare.csv");
-    fs::write(&bare, "bottle,4 um,6 um,14 um\nA,40,10,1\n").unwrap();
+    fs::write(&bare, "bottle,4 um /mL,6 um /mL,14 um /mL\nA,40,10,1\n").unwrap();
     let clean = stdout(&siltcode(&["plan", &job(), "--start", bare.to_str().unwrap()]));
     assert!(clean.starts_with("Already there") && clean.contains("says the scale of the sizes"), "{clean}");
 }

@@ -146,7 +146,7 @@ fn the_rejects_hold_what_was_read() {
         file("in.csv", format!("bottle,remark,4 um(c) /mL,6 um(c) /mL,14 um(c) /mL\n{row}\n").as_bytes());
     let place = folder.path().join("out.csv");
     siltcode(&["score", path.to_str().unwrap(), "--rejects", place.to_str().unwrap()]);
-    assert!(fs::read_to_string(&place).unwrap().lines().nth(1).unwrap().ends_with(row));
+    assert!(fs::read_to_string(&place).unwrap().lines().any(|line| line == row));
 }
 
 #[test]

@@ -5,11 +5,13 @@ use std::fmt;
 use serde::{Serialize, Serializer};
 
 use super::corrections::Net;
+use super::factor::{Factors, RandomFactor};
 use super::flags::{self, Context, Flag};
 use super::level::{Interval, Level, Scatter};
 use super::odds::Odds;
 use super::posterior::Posterior;
-use super::runs;
+use super::repeatability::RunPool;
+use super::student;
 use crate::class::iso4406::FEW_BELOW;
 use crate::count::{PerMl, Reading};
 use crate::sample::Sample;
@@ -21,9 +23,13 @@ use crate::spectrum::{Channel, Spectrum};
 pub struct Assessment {
     /// The level of the intervals.
     pub level: Level,
-    /// The scatter that intervals and odds allow for beside counting: the one given or, without one, that of the runs' mean
-    /// where the runs differ by more than chance ([`runs::scatter_of_mean`]).
+    /// The scatter between bottles that was stated.
     pub scatter: Option<Scatter>,
+    /// What intervals, odds and verdicts allow for beside counting.
+    #[serde(skip)]
+    pub factors: Factors,
+    /// Intervals, odds and verdicts allow for counting error only: there are no two runs, and no variation was stated.
+    pub counting_only: bool,
     /// Every size, smallest first.
     pub channels: Vec<ChannelCertainty>,
     /// What looks wrong.
@@ -99,13 +105,13 @@ pub struct ChannelCertainty {
 /// ```
 #[must_use]
 pub fn assess(sample: &Sample, spectrum: &Spectrum, context: &Context<'_>) -> Assessment {
-    let context = with_scatter(sample, context);
-    let channels = spectrum.channels().iter().map(|channel| certainty(channel, &context)).collect();
-    with_flags(sample, spectrum, channels, unknown(spectrum), &context)
+    let factors = factors(sample, context);
+    let channels = spectrum.channels().iter().map(|channel| certainty(channel, context, &factors)).collect();
+    with_flags(sample, spectrum, channels, unknown(spectrum), context, factors)
 }
 
-/// Assesses a bottle from which a blank was subtracted: `gross` is what was counted, `net` what is left, `widened` the same
-/// with the blank's scatter in its evidence. Flags are raised on what was counted.
+/// Assesses a bottle from which a blank was subtracted: `gross` is what was counted, `widened` what is left with the blank's
+/// scatter in its evidence. Flags are raised on what was counted.
 pub(crate) fn assess_net(
     sample: &Sample,
     gross: &Spectrum,
@@ -113,12 +119,37 @@ pub(crate) fn assess_net(
     widened: &Spectrum,
     context: &Context<'_>,
 ) -> Assessment {
-    let context = Context { blank: Some(blank), ..with_scatter(sample, context) };
+    let context = Context { blank: Some(blank), ..*context };
+    let of_gross = factors(sample, &context);
+    let left = of_gross.scaled(|size| times_larger(gross, widened, size));
+    let interval = |size: Size| {
+        let varied = varied_by(&of_gross, gross, size, context.level);
+        Some(net_of(size, gross, blank)?.interval(context.level).widened(varied))
+    };
     let channels = widened.channels().iter().map(|channel| ChannelCertainty {
-        interval_per_ml: net_of(channel.size, gross, blank).map(|net| net.interval(context.level)),
-        ..certainty(channel, &context)
+        interval_per_ml: interval(channel.size),
+        ..certainty(channel, &context, &left)
     });
-    with_flags(sample, gross, channels.collect(), unknown(widened), &context)
+    with_flags(sample, gross, channels.collect(), unknown(widened), &context, left)
+}
+
+/// How many times what was counted is larger than what is left of it; what is left counts as one particle at least.
+fn times_larger(gross: &Spectrum, left: &Spectrum, size: Size) -> f64 {
+    let evidence = |spectrum: &Spectrum| spectrum.channel(size).and_then(|channel| channel.evidence);
+    let (Some(gross), Some(left)) = (evidence(gross), evidence(left)) else { return 1.0 };
+    let least = (left.raw.max(1)) as f64 / left.examined_ml();
+    (gross.per_ml().get() / least).max(1.0)
+}
+
+/// How far what varies beside counting moves a concentration at this level, either way \[particles/mL\].
+fn varied_by(factors: &Factors, counted: &Spectrum, size: Size, level: Level) -> f64 {
+    let factor = factors.of(size);
+    let per_ml = counted.per_ml(size).map_or(0.0, PerMl::get);
+    if factor == RandomFactor::NONE {
+        0.0
+    } else {
+        student::two_sided(level, factor.degrees()) * factor.log_sd() * per_ml
+    }
 }
 
 /// What was found of each size, with the flags on what was counted.
@@ -128,28 +159,39 @@ fn with_flags(
     channels: Vec<ChannelCertainty>,
     unknown: Option<Unrecorded>,
     context: &Context<'_>,
+    factors: Factors,
 ) -> Assessment {
     let odds: Vec<_> = channels.iter().map(|channel| channel.odds.as_ref()).collect();
     let flags = flags::with_odds(sample, counted, context, &odds);
-    Assessment { level: context.level, scatter: context.scatter, channels, flags, unknown }
+    let counting_only = factors.is_counting_only();
+    Assessment {
+        level: context.level,
+        scatter: context.scatter,
+        factors,
+        counting_only,
+        channels,
+        flags,
+        unknown,
+    }
 }
 
-fn with_scatter<'a>(sample: &Sample, context: &Context<'a>) -> Context<'a> {
-    let scatter = context.scatter.or_else(|| runs::scatter_of_mean(sample, context.alarm));
-    Context { scatter, ..*context }
+/// What varies beside counting: as the batch's runs say or, without a batch, the bottle's own.
+pub(super) fn factors(sample: &Sample, context: &Context<'_>) -> Factors {
+    let own = || RunPool::of([sample]).repeatability(None);
+    context.repeatability.map_or_else(own, Clone::clone).factors(sample, context.scatter)
 }
 
 fn net_of(size: Size, gross: &Spectrum, blank: &Spectrum) -> Option<Net> {
     Some(Net::new(size, &gross.channel(size)?.evidence?, &blank.channel(size)?.evidence?))
 }
 
-fn certainty(channel: &Channel, context: &Context<'_>) -> ChannelCertainty {
-    let scatter = context.scatter.unwrap_or_default();
+fn certainty(channel: &Channel, context: &Context<'_>, factors: &Factors) -> ChannelCertainty {
+    let factor = factors.of(channel.size);
     let evidence = channel.evidence.filter(|_| channel.reading.count().is_some());
     ChannelCertainty {
         size: channel.size,
-        interval_per_ml: evidence.map(|evidence| Posterior::new(&evidence, scatter).interval(context.level)),
-        odds: flags::channel_odds(channel, context),
+        interval_per_ml: evidence.map(|evidence| Posterior::new(&evidence, factor).interval(context.level)),
+        odds: flags::channel_odds(channel, factor),
         few: evidence.is_some_and(|evidence| evidence.raw < FEW_BELOW),
     }
 }

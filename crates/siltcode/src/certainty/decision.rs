@@ -12,14 +12,13 @@ use std::fmt;
 
 use serde::{Serialize, Serializer};
 
-use super::gamma::Shape;
+use super::factor::Factors;
 use super::joint::{self, Limit};
-use super::level::{Interval, Level, Probability, Scatter};
-use super::mixture::Mixture;
-use super::normal;
+use super::level::{Interval, Level, Probability};
 use super::outcome::Outcome;
 use super::posterior::Posterior;
-use crate::count::{CountedVolume, Evidence, Reading};
+use super::settle::{self, Settle};
+use crate::count::Reading;
 use crate::size::Size;
 use crate::spectrum::Spectrum;
 
@@ -75,7 +74,7 @@ pub struct Decision {
     pub deciding: Option<Size>,
     /// Size by size, smallest first.
     pub each: Vec<Judged>,
-    /// If undecided: what would settle it.
+    /// If undecided: what would settle it, with a probability of [`Settle::POWER`].
     pub settle: Option<Settle>,
 }
 
@@ -92,37 +91,7 @@ pub struct Judged {
     pub outcome: Outcome,
 }
 
-/// What would settle an undecided verdict, if the fluid is as it was found.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Settle {
-    /// This size has a limit and was not counted.
-    Count(Size),
-    /// The raw count and the counted volume of this size were not recorded.
-    Record(Size),
-    /// Examine this volume of the sample in total.
-    Volume(CountedVolume),
-    /// Draw more bottles, this many in total: scatter between bottles dominates, and counting more of one will not help.
-    Bottles(u32),
-    /// Nothing practical: the result is too close to the limit.
-    TooClose,
-}
-
-impl fmt::Display for Settle {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Count(size) => write!(f, "count {size}"),
-            Self::Record(size) => write!(f, "record the raw count and the counted volume at {size}"),
-            Self::Volume(volume) => write!(f, "examine {:.3} mL of the sample in total", volume.ml()),
-            Self::Bottles(total) => {
-                write!(f, "draw more bottles, {total} in total: scatter between bottles dominates")
-            }
-            Self::TooClose => f.write_str("the result is too close to the limit to be settled by counting"),
-        }
-    }
-}
-
-/// Judges a spectrum against upper limits, if bottles scatter this much.
+/// Judges a spectrum against upper limits, if its concentration varies by these factors.
 ///
 /// Sizes are matched exactly, scale included; a limit at a size that was not counted leaves the verdict undecided. Bounds
 /// (`<1`, too many to count) decide where they can.
@@ -137,16 +106,17 @@ impl fmt::Display for Settle {
 /// let limit = Limit { size, per_ml: PerMl::new(80.0)? };
 /// let decision = decision::decide(&spectrum, &[limit], Rule::default(), Scatter::NONE);
 /// assert_eq!(decision.outcome.to_string(), "undecided"); // 70 is below 80, but could be chance
-/// assert_eq!(format!("{:.2}", decision.p.unwrap().get()), "0.87");
-/// assert_eq!(decision.settle.unwrap().to_string(), "examine 2.206 mL of the sample in total");
+/// assert_eq!(format!("{:.2}", decision.p.unwrap().get()), "0.86");
+/// assert_eq!(decision.settle.unwrap().to_string(), "count about 6.7 mL in all");
 /// # Ok::<(), siltcode::Error>(())
 /// ```
 #[must_use]
-pub fn decide(spectrum: &Spectrum, limits: &[Limit], rule: Rule, scatter: Scatter) -> Decision {
+pub fn decide(spectrum: &Spectrum, limits: &[Limit], rule: Rule, factors: impl Into<Factors>) -> Decision {
+    let factors = &factors.into();
     let is_number = |limit: &&Limit| spectrum.per_ml(limit.size).is_some();
     let (numbers, others): (Vec<Limit>, Vec<Limit>) = limits.iter().partition(is_number);
-    let joint = joint::meets(spectrum, &numbers, scatter);
-    let counted = joint.each.iter().map(|&(limit, p)| judged(spectrum, limit, p, rule, scatter));
+    let joint = joint::meets(spectrum, &numbers, factors);
+    let counted = joint.each.iter().map(|&(limit, p)| judged(spectrum, limit, p, rule, factors));
     let bounded = others.iter().map(|&limit| by_bounds(spectrum, limit));
     let mut each: Vec<Judged> = counted.chain(bounded).collect();
     each.sort_by(|a, b| a.limit.size.um().total_cmp(&b.limit.size.um()));
@@ -165,7 +135,7 @@ pub fn decide(spectrum: &Spectrum, limits: &[Limit], rule: Rule, scatter: Scatte
     let p = joint.all.filter(|_| matches!(rest, None | Some(Outcome::Conforms)) && !numbers.is_empty());
     let deciding = deciding(&each, outcome);
     let settle = deciding.filter(|_| outcome == Outcome::Undecided);
-    let settle = settle.and_then(|judged| settling(spectrum, judged, rule, scatter, each.len()));
+    let settle = settle.and_then(|judged| settling(spectrum, judged, rule, factors, each.len()));
     let deciding = deciding.map(|judged| judged.limit.size);
     let false_accept = p.map(Probability::complement);
     Decision { outcome, rule, p, bounds: joint.bounds, false_accept, deciding, each, settle }
@@ -181,13 +151,19 @@ fn by_level(p: Interval<Probability>, level: Level) -> Outcome {
     }
 }
 
-fn judged(spectrum: &Spectrum, limit: Limit, p: Option<Probability>, rule: Rule, scatter: Scatter) -> Judged {
+fn judged(
+    spectrum: &Spectrum,
+    limit: Limit,
+    p: Option<Probability>,
+    rule: Rule,
+    factors: &Factors,
+) -> Judged {
     let reading = spectrum.reading(limit.size);
     let evidence = spectrum.channel(limit.size).and_then(|channel| channel.evidence);
     let outcome = match (rule, evidence, p) {
         (Rule::SimpleAcceptance, _, _) => side(reading, limit),
         (Rule::GuardBand(level), Some(evidence), _) => {
-            let band = Posterior::new(&evidence, scatter).one_sided(level);
+            let band = Posterior::new(&evidence, factors.of(limit.size)).one_sided(level);
             match () {
                 () if band.high <= limit.per_ml => Outcome::Conforms,
                 () if band.low > limit.per_ml => Outcome::DoesNotConform,
@@ -235,7 +211,7 @@ fn settling(
     spectrum: &Spectrum,
     judged: &Judged,
     rule: Rule,
-    scatter: Scatter,
+    factors: &Factors,
     sizes: usize,
 ) -> Option<Settle> {
     let size = judged.limit.size;
@@ -244,80 +220,12 @@ fn settling(
     let Some(evidence) = channel.evidence else { return Some(Settle::Record(size)) };
     match rule {
         Rule::SimpleAcceptance => None,
-        Rule::GuardBand(level) => Some(Needed::new(&evidence, judged.limit, level.risk(), scatter).settle()),
+        Rule::GuardBand(level) => {
+            Some(settle::of(&evidence, judged.limit, level.risk(), factors.variation(size)))
+        }
         Rule::Conformity(level) => {
             let risk = level.risk() / sizes.max(1) as f64;
-            Some(Needed::new(&evidence, judged.limit, risk, scatter).settle())
+            Some(settle::of(&evidence, judged.limit, risk, factors.variation(size)))
         }
-    }
-}
-
-/// What it takes to tell a concentration from its limit.
-struct Needed {
-    raw: f64,
-    examined_ml: f64,
-    per_ml: f64,
-    limit: f64,
-    risk: f64,
-    log_sd: f64,
-}
-
-impl Needed {
-    /// More than this many times the volume is not practical.
-    const MOST_VOLUMES: f64 = 1e4;
-    /// More bottles than this are not practical.
-    const MOST_BOTTLES: f64 = 1000.0;
-
-    fn new(evidence: &Evidence, limit: Limit, risk: f64, scatter: Scatter) -> Self {
-        Self {
-            raw: evidence.raw as f64,
-            examined_ml: evidence.examined_ml(),
-            per_ml: evidence.per_ml().get(),
-            limit: limit.per_ml.get(),
-            risk,
-            log_sd: scatter.log_sd(),
-        }
-    }
-
-    fn settle(&self) -> Settle {
-        let scattered = self.log_sd.powi(2) * self.raw > 1.0;
-        match (self.volume(), self.bottles()) {
-            (Some(volume), _) if !scattered => Settle::Volume(volume),
-            (_, Some(bottles)) => Settle::Bottles(bottles),
-            (Some(volume), None) => Settle::Volume(volume),
-            (None, None) => Settle::TooClose,
-        }
-    }
-
-    /// The least volume at which the same concentration would be told from the limit.
-    fn volume(&self) -> Option<CountedVolume> {
-        let (mut low, mut high) = (0.0, Self::MOST_VOLUMES.ln());
-        if !self.is_told(high) {
-            return None;
-        }
-        while high - low > 1e-9 {
-            let middle = f64::midpoint(low, high);
-            if self.is_told(middle) { high = middle } else { low = middle }
-        }
-        CountedVolume::from_ml(self.examined_ml * high.exp()).ok()
-    }
-
-    /// Whether the volume times `exp(ln_times)` would tell, by the one-sided exact limits and the scatter.
-    fn is_told(&self, ln_times: f64) -> bool {
-        let (raw, mean) = (self.raw * ln_times.exp(), self.limit * self.examined_ml * ln_times.exp());
-        if self.per_ml <= self.limit {
-            Mixture::new(Shape::new(raw + 1.0), self.log_sd).tails(mean)[1] <= self.risk
-        } else {
-            Mixture::new(Shape::new(raw), self.log_sd).tails(mean)[0] <= self.risk
-        }
-    }
-
-    /// How many bottles like this one would tell: their mean scatters less by the root of their number.
-    fn bottles(&self) -> Option<u32> {
-        let distance = (self.limit / self.per_ml).ln();
-        let variance = self.log_sd.powi(2) + 1.0 / self.raw;
-        let bottles = (normal::upper_quantile(self.risk) / distance).powi(2) * variance;
-        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // 2 to 1000
-        (self.log_sd > 0.0 && bottles <= Self::MOST_BOTTLES).then(|| bottles.ceil().max(2.0) as u32)
     }
 }

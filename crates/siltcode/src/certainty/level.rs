@@ -176,6 +176,21 @@ impl<T> Interval<T> {
     }
 }
 
+impl Interval<PerMl> {
+    /// The same with another source of error, which moves either end by as much: the squares of the distances add up, as
+    /// seen from the middle.
+    pub(super) fn widened(self, by: f64) -> Self {
+        if by <= 0.0 {
+            return self;
+        }
+        let (low, high) = (self.low.get(), self.high.get());
+        let (middle, half) = (f64::midpoint(low, high), (high - low) / 2.0);
+        let half = half.hypot(by);
+        let end = |per_ml: f64| PerMl::new(per_ml.clamp(0.0, f64::MAX)).unwrap_or(PerMl::ZERO);
+        Self { low: end(middle - half), high: end(middle + half) }
+    }
+}
+
 impl<T: Serialize> Serialize for Interval<T> {
     fn serialize<S: Serializer>(&self, serializer: S) -> std::result::Result<S::Ok, S::Error> {
         let mut pair = serializer.serialize_tuple(2)?;
@@ -216,6 +231,22 @@ impl Scatter {
             quantity: "coefficient of variation between bottles".into(),
             value: cv.to_string(),
             range: "0 to 10, as a fraction".into(),
+        }
+        .into())
+    }
+
+    /// A scatter that someone states, as a fraction: at most 1, since a per cent is what is meant above that.
+    ///
+    /// # Errors
+    /// `quantity-out-of-range` unless `0 <= cv <= 1`.
+    pub fn stated(cv: f64) -> Result<Self> {
+        if (0.0..=1.0).contains(&cv) {
+            return Self::from_cv(cv);
+        }
+        Err(ErrorKind::QuantityOutOfRange {
+            quantity: "coefficient of variation".into(),
+            value: cv.to_string(),
+            range: "0 to 1, as a fraction".into(),
         }
         .into())
     }

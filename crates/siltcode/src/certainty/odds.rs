@@ -5,8 +5,9 @@ use std::collections::VecDeque;
 use serde::ser::SerializeMap;
 use serde::{Serialize, Serializer};
 
+use super::factor::RandomFactor;
 use super::gamma::nothing_beyond;
-use super::level::{Probability, Scatter};
+use super::level::Probability;
 use super::posterior::{Posterior, inside};
 use crate::class::iso4406::{Bounds, RangeNumber};
 use crate::count::Evidence;
@@ -36,18 +37,19 @@ pub struct Odds {
 }
 
 impl Odds {
-    /// The odds of this evidence, if bottles scatter this much; see [`Posterior`].
+    /// The odds of this evidence, if the concentration varies by this factor; see [`Posterior`].
     #[must_use]
-    pub fn of(evidence: &Evidence, scatter: Scatter) -> Self {
+    pub fn of(evidence: &Evidence, factor: impl Into<RandomFactor>) -> Self {
+        let factor = factor.into();
         let counted = RangeNumber::of(evidence.per_ml());
         let Bounds { more_than, up_to } = counted.bounds();
-        if scatter == Scatter::NONE && is_far(evidence, more_than) && is_far(evidence, up_to) {
+        if factor == RandomFactor::NONE && is_far(evidence, more_than) && is_far(evidence, up_to) {
             return Self::beyond_doubt(counted);
         }
-        let posterior = Posterior::new(evidence, scatter);
+        let posterior = Posterior::new(evidence, factor);
         // Where a double cannot tell it from 0 the probability beyond an edge need not be worked out.
         let edge = |bound: Option<f64>, beyond: [f64; 2]| {
-            let far = scatter == Scatter::NONE && is_far(evidence, bound);
+            let far = factor == RandomFactor::NONE && is_far(evidence, bound);
             bound.filter(|_| !far).map_or(beyond, |at| posterior.tails_at(at))
         };
         let lower = |number: RangeNumber| edge(number.bounds().more_than, [0.0, 1.0]);
@@ -136,6 +138,7 @@ impl Serialize for Odds {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::certainty::Scatter;
     use crate::count::{CountedVolume, Dilution};
 
     #[test]

@@ -1,7 +1,8 @@
 //! What a count says of the concentration it came from, as a distribution.
 
+use super::factor::RandomFactor;
 use super::gamma::Shape;
-use super::level::{Interval, Level, Mean, Probability, Scatter};
+use super::level::{Interval, Level, Mean, Probability};
 use super::mixture::Mixture;
 use super::normal;
 use super::poisson::{self, Method};
@@ -10,9 +11,9 @@ use crate::count::{Evidence, PerMl};
 
 /// The concentration of the fluid, given one bottle's evidence.
 ///
-/// Without scatter it is Gamma(k + 1/2) over the examined volume, the posterior of Jeffreys' prior. Scatter between
-/// bottles multiplies it by a lognormal factor of median 1, one for the whole bottle, whose coefficient of variation is
-/// the scatter's.
+/// Without a factor it is Gamma(k + 1/2) over the examined volume, the posterior of Jeffreys' prior. What varies beside
+/// counting multiplies it by a random factor, one for the whole bottle: a stated [`Scatter`](super::Scatter) between
+/// bottles, or what a [`Repeatability`](super::Repeatability) says of the runs.
 ///
 /// ```
 /// use siltcode::certainty::{Posterior, Scatter};
@@ -27,16 +28,17 @@ use crate::count::{Evidence, PerMl};
 #[derive(Debug, Clone)]
 pub struct Posterior {
     evidence: Evidence,
-    scatter: Scatter,
+    factor: RandomFactor,
     mixture: Mixture,
 }
 
 impl Posterior {
-    /// What this evidence says of the fluid, if bottles scatter this much.
+    /// What this evidence says of the fluid, if its concentration varies by this factor.
     #[must_use]
-    pub fn new(evidence: &Evidence, scatter: Scatter) -> Self {
-        let mixture = Mixture::new(Shape::new(Self::shape_of(evidence)), scatter.log_sd());
-        Self { evidence: *evidence, scatter, mixture }
+    pub fn new(evidence: &Evidence, factor: impl Into<RandomFactor>) -> Self {
+        let factor = factor.into();
+        let mixture = Mixture::new(Shape::new(Self::shape_of(evidence)), factor);
+        Self { evidence: *evidence, factor, mixture }
     }
 
     /// The shape of the gamma variable, which has unit scale in particles counted.
@@ -67,52 +69,59 @@ impl Posterior {
         self.mixture.tails(per_ml * self.evidence.examined_ml())
     }
 
-    /// The two-sided interval of the concentration: Garwood's without scatter, equal tails of this distribution with.
+    /// The two-sided interval of the concentration: Garwood's, whose ends are quantiles of Gamma(k) and Gamma(k + 1), each
+    /// times the factor.
     #[must_use]
     pub fn interval(&self, level: Level) -> Interval<PerMl> {
-        if self.scatter == Scatter::NONE {
+        if self.factor == RandomFactor::NONE {
             return poisson::limit(self.evidence.raw, level, Method::Garwood)
                 .map(|mean| mean.per_ml(&self.evidence));
         }
-        let [low, high] = [level.risk() / 2.0, 1.0 - level.risk() / 2.0].map(|p| self.quantile(p));
-        Interval { low: low.per_ml(&self.evidence), high: high.per_ml(&self.evidence) }
+        self.ends(level.risk() / 2.0)
     }
 
-    /// The one-sided upper and lower limit at this level: Garwood's without scatter, quantiles of this distribution with.
+    /// The one-sided upper and lower limit at this level, of the same distributions.
     #[must_use]
     pub fn one_sided(&self, level: Level) -> Interval<PerMl> {
-        let ends = if self.scatter == Scatter::NONE {
-            Interval {
+        if self.factor == RandomFactor::NONE {
+            let ends = Interval {
                 low: poisson::lower(self.evidence.raw, level),
                 high: poisson::upper(self.evidence.raw, level),
-            }
-        } else {
-            Interval { low: self.quantile(level.risk()), high: self.quantile(level.get()) }
-        };
-        ends.map(|mean| mean.per_ml(&self.evidence))
+            };
+            return ends.map(|mean| mean.per_ml(&self.evidence));
+        }
+        self.ends(level.risk())
     }
 
-    /// Where the probability at or below is `p`, found on the scale of normal deviates, where it is nearly a straight line.
-    fn quantile(&self, p: f64) -> Mean {
-        let deviate = |[below, above]: [f64; 2]| {
-            let z = normal::upper_quantile(below.min(above).max(f64::MIN_POSITIVE));
-            if below < above { -z } else { z }
-        };
-        let target = deviate([p, 1.0 - p]);
-        let falling = |ln_mean: f64| target - deviate(self.mixture.tails(ln_mean.exp()));
-        let shape = Self::shape_of(&self.evidence);
-        let sd = (1.0 / shape + self.scatter.log_sd().powi(2)).sqrt();
-        let (mut low, mut high) = (shape.ln() + (target - 0.5) * sd, shape.ln() + (target + 0.5) * sd);
-        for step in 0..FARTHEST {
-            let reach = sd * f64::from(1_u32 << step.min(16));
-            match (falling(low) < 0.0, falling(high) > 0.0) {
-                (true, _) => low -= reach,
-                (_, true) => high += reach,
-                _ => break,
-            }
-        }
-        Mean::computed(crossing(falling, low, high).exp())
+    /// The ends that leave `tail` outside each.
+    fn ends(&self, tail: f64) -> Interval<PerMl> {
+        let raw = self.evidence.raw as f64;
+        let low = if raw > 0.0 { quantile(raw, self.factor, tail) } else { 0.0 };
+        let high = quantile(raw + 1.0, self.factor, 1.0 - tail);
+        Interval { low, high }.map(|mean| Mean::computed(mean.min(f64::MAX)).per_ml(&self.evidence))
     }
+}
+
+/// Where the probability at or below is `p`, found on the scale of normal deviates, where it is nearly a straight line.
+fn quantile(shape: f64, factor: RandomFactor, p: f64) -> f64 {
+    let mixture = Mixture::new(Shape::new(shape), factor);
+    let deviate = |[below, above]: [f64; 2]| {
+        let z = normal::upper_quantile(below.min(above).max(f64::MIN_POSITIVE));
+        if below < above { -z } else { z }
+    };
+    let target = deviate([p, 1.0 - p]);
+    let falling = |ln_mean: f64| target - deviate(mixture.tails(ln_mean.exp()));
+    let sd = (1.0 / shape + factor.log_sd().powi(2)).sqrt();
+    let (mut low, mut high) = (shape.ln() + (target - 0.5) * sd, shape.ln() + (target + 0.5) * sd);
+    for step in 0..FARTHEST {
+        let reach = sd * f64::from(1_u32 << step.min(16));
+        match (falling(low) < 0.0, falling(high) > 0.0) {
+            (true, _) => low -= reach,
+            (_, true) => high += reach,
+            _ => break,
+        }
+    }
+    crossing(falling, low, high).exp()
 }
 
 /// Steps, each twice as long as the last, from the likely place of a quantile to its farthest.

@@ -30,7 +30,7 @@ fn node(i: usize) -> (f64, f64) {
     (x, 2.0 / ((1.0 - x * x) * slope * slope))
 }
 
-fn panel(f: &mut impl FnMut(f64) -> f64, low: f64, high: f64) -> f64 {
+pub(crate) fn panel(f: &mut impl FnMut(f64) -> f64, low: f64, high: f64) -> f64 {
     let (middle, half) = (f64::midpoint(low, high), (high - low) / 2.0);
     RULE.iter().map(|(x, weight)| weight * f(middle + half * x)).sum::<f64>() * half
 }

@@ -15,8 +15,6 @@ use super::normal;
 use super::quadrature::{crossing, integral};
 use super::ratio;
 use crate::count::Evidence;
-use crate::sample::Sample;
-use crate::size::Size;
 
 /// Two or more counts of the same fluid at the same size, in the order counted.
 ///
@@ -234,22 +232,6 @@ impl<'a> Runs<'a> {
         };
         Spread { found: self.range(), allowed }
     }
-}
-
-/// How much a bottle's mean may be off beyond counting, where its runs differ by more than chance at any size: the largest
-/// coefficient of variation between runs, over the root of their number. None where no size's runs differ so.
-#[must_use]
-pub fn scatter_of_mean(sample: &Sample, alarm: Level) -> Option<Scatter> {
-    let first = sample.runs.first().filter(|_| sample.runs.len() >= 2)?;
-    let of_size = |size: Size| {
-        let evidence = sample.evidence_of_runs(size)?;
-        let runs = Runs::new(&evidence)?;
-        let is_scattered = runs.dispersion().p_scattered.get() <= alarm.risk();
-        is_scattered.then(|| runs.scatter().cv() / (evidence.len() as f64).sqrt())
-    };
-    let largest =
-        first.spectrum.channels().iter().filter_map(|channel| of_size(channel.size)).reduce(f64::max);
-    largest.and_then(|cv| Scatter::from_cv(cv).ok()).filter(|scatter| *scatter > Scatter::NONE)
 }
 
 /// Absolute error of the probability behind a quantile of the range.

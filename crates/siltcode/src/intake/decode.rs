@@ -6,7 +6,7 @@
 use std::borrow::Cow;
 use std::io::{self, Read};
 
-use encoding_rs::{CoderResult, Decoder, Encoding, UTF_16BE, UTF_16LE, WINDOWS_1252};
+use encoding_rs::{CoderResult, Decoder, Encoding, UTF_16BE, UTF_16LE, WINDOWS_1250, WINDOWS_1252};
 use sha2::{Digest as _, Sha256};
 
 use crate::provenance::InputDigest;
@@ -124,12 +124,24 @@ impl<R: Read> Read for Utf8<R> {
     }
 }
 
-/// A cell as text, and whether it had to be taken as Windows-1252.
-pub(super) fn cell(bytes: &[u8]) -> (Cow<'_, str>, bool) {
+/// A cell as text, and whether it had to be taken as a text of single bytes.
+pub(super) fn cell<'b>(bytes: &'b [u8], single_byte: &'static Encoding) -> (Cow<'b, str>, bool) {
     match std::str::from_utf8(bytes) {
         Ok(text) => (Cow::Borrowed(text), false),
-        Err(_) => (WINDOWS_1252.decode_without_bom_handling(bytes).0, true),
+        Err(_) => (single_byte.decode_without_bom_handling(bytes).0, true),
     }
+}
+
+/// The single-byte encoding of a text that is not UTF-8: Windows-1250 (Central Europe) where bytes stand inside words
+/// that are letters there and signs in Windows-1252; else Windows-1252.
+pub(super) fn single_byte_encoding(head: &[u8]) -> &'static Encoding {
+    const LETTERS_IN_1250_ONLY: [u8; 7] = [0x9C, 0x9F, 0xA5, 0xB3, 0xB9, 0xBF, 0x8C];
+    let is_letter = |byte: u8| byte.is_ascii_alphabetic() || byte >= 0xC0;
+    let inside = |window: &&[u8]| {
+        LETTERS_IN_1250_ONLY.contains(&window[1]) && is_letter(window[0]) && is_letter(window[2])
+    };
+    let found = head.windows(3).filter(inside).count();
+    if found >= 2 && std::str::from_utf8(head).is_err() { WINDOWS_1250 } else { WINDOWS_1252 }
 }
 
 #[cfg(test)]

@@ -20,22 +20,28 @@
 //!
 //! Text with one plain row a bottle can also be read straight into [`columns`], many times as fast.
 
-mod aside;
+mod account;
+mod across;
 pub mod columns;
 mod decode;
 mod group;
 mod heading;
 mod layout;
-mod look;
+mod lines;
+mod notices;
 mod number;
 mod options;
 mod problem;
 mod rejects;
 mod repeated;
 mod row;
-mod said;
+mod settle;
+mod sniff;
+mod statement;
+mod statistic;
+mod summary;
 mod table;
-mod text;
+mod words;
 #[cfg(feature = "workbook")]
 mod workbook;
 
@@ -43,14 +49,16 @@ use std::io::Read;
 
 use serde::Serialize;
 
+pub use account::{Account, PassedOver};
+pub use lines::{ALIGNED as BLANKS, COLON};
 pub use options::{Decimal, Form, Options};
-pub use problem::{Notice, Problem, Severity, Table};
+pub use problem::{Notice, Problem, RejectedRow, Severity, Table};
 pub use rejects::RejectWriter;
 pub use repeated::RepeatedIds;
 
 use decode::{Digested, Kind, Utf8};
-use table::TableReader;
-use text::TextRows;
+use lines::TextRecords;
+use table::{Origin, TableReader};
 
 use crate::error::{Error, ErrorKind, Position, Result};
 use crate::provenance::InputDigest;
@@ -71,6 +79,11 @@ pub trait Sink {
 
     /// Something guessed, assumed or passed over.
     fn notice(&mut self, notice: Notice);
+
+    /// What became of the records of the input: called once, at its end, also where it was refused.
+    fn account(&mut self, account: &Account) {
+        let _ = account;
+    }
 }
 
 /// What one input held.
@@ -78,45 +91,42 @@ pub trait Sink {
 pub struct Summary {
     /// The input.
     pub input: InputDigest,
-    /// Rows below a heading that were not empty.
-    pub rows: u64,
-    /// Bottles handed on.
-    pub samples: u64,
-    /// Blanks handed on.
-    pub blanks: u64,
-    /// Problems handed on.
-    pub problems: u64,
-}
-
-/// What has been counted so far.
-#[derive(Debug, Clone, Copy, Default)]
-struct Tally {
-    rows: u64,
-    samples: u64,
-    blanks: u64,
-    problems: u64,
+    /// What became of its records.
+    pub account: Account,
 }
 
 /// How much of an input is looked at before the first row is read \[bytes\].
 const HEAD: usize = 1 << 16;
 
+/// A file of rejected rows is read whole; one that is longer is no such file \[bytes\].
+const LONGEST_REJECTS: u64 = 256 << 20;
+
 /// Reads one input, handing on each bottle as soon as it is complete. Memory does not grow with the input, except for
 /// workbooks.
 ///
-/// What the input is, is found by looking: text (UTF-8, UTF-16 or Latin-1; commas, semicolons, tabs or bars) or an XLSX
-/// workbook; where its heading stands; whether a row holds all sizes or one. What is not found is taken by a default
-/// that a warning names: counts per mL, sizes in um(c), cumulative.
+/// What the input is, is found by looking: text (UTF-8, UTF-16 or Latin-1; commas, semicolons, tabs, bars or columns
+/// parted by blanks) or an XLSX workbook; where its tables stand; whether a row holds all sizes or one, and whether
+/// bottles stand below or beside each other. What counts refer to, the scale of the sizes and the decimal mark are taken
+/// from headings, from the lines above and below a table, from units in cells, and from printed codes. Where nothing
+/// decides between two readings that give different codes, or two places disagree, the table is refused, and the error
+/// names both readings and the option that settles it.
 ///
 /// # Errors
-/// `input-empty`, `input-binary`, `input-unreadable`, `workbook-unreadable`, `sheet-unknown`, `heading-not-found`, and
-/// `size-repeated` or `bands-not-adjoining` for a heading that cannot be. Each names the input. Bad rows are no errors:
-/// they go to the sink as [`Problem`]s.
+/// `input-empty`, `input-binary`, `input-unreadable`, `workbook-unreadable`, `sheet-unknown`, `heading-not-found`,
+/// `heading-word-unknown`, `size-repeated`, `bands-not-adjoining`; and where no bottle could be read at all, why the
+/// first table was refused: `basis-not-stated`, `basis-contradicted`, `scale-not-stated`, `scale-contradicted`,
+/// `form-contradicted`, `volume-contradicted`, `dilution-unclear`, `decimal-undecided`. Each names the input. Bad rows
+/// are no errors: they go to the sink as [`Problem`]s. The account is complete in either case.
 pub fn stream<S: Sink>(name: &str, reader: impl Read, options: &Options, sink: &mut S) -> Result<Summary> {
     let mut input = Digested::new(reader);
-    let mut tally = Tally::default();
-    any(name, &mut input, options, sink, &mut tally).map_err(|error| named(error, name))?;
-    let Tally { rows, samples, blanks, problems } = tally;
-    Ok(Summary { input: input.finish(name), rows, samples, blanks, problems })
+    let mut account = Account::default();
+    let read = any(name, &mut input, options, sink, &mut account);
+    if read.is_err() {
+        account.reject_rest();
+    }
+    sink.account(&account);
+    read.map_err(|error| named(error, name))?;
+    Ok(Summary { input: input.finish(name), account })
 }
 
 /// Reads one input whole. See [`stream`].
@@ -147,18 +157,18 @@ fn any<S: Sink>(
     input: &mut impl Read,
     options: &Options,
     sink: &mut S,
-    tally: &mut Tally,
+    account: &mut Account,
 ) -> Result<()> {
     let head = head_of(input)?;
     match Kind::of(&head) {
         _ if head.is_empty() => Err(ErrorKind::InputEmpty {}.into()),
         Kind::Binary => Err(ErrorKind::InputBinary {}.into()),
-        Kind::Workbook => book(name, head, input, options, sink, tally),
-        Kind::Bytes { mark } => text_of(name, &head[mark..], input, options, sink, tally),
+        Kind::Workbook => book(name, head, input, options, sink, account),
+        Kind::Bytes { mark } => text(name, &head[mark..], input, options, sink, account),
         Kind::Utf16(encoding) => {
             let mut decoded = Utf8::new(head.chain(input), encoding);
             let head = head_of(&mut decoded)?;
-            text_of(name, &head, &mut decoded, options, sink, tally)
+            text(name, &head, &mut decoded, options, sink, account)
         }
     }
 }
@@ -183,18 +193,74 @@ fn unreadable(error: &std::io::Error) -> Error {
     ErrorKind::InputUnreadable { message: error.to_string() }.into()
 }
 
-fn text_of<S: Sink>(
+fn text<S: Sink>(
     name: &str,
     head: &[u8],
     rest: &mut impl Read,
     options: &Options,
     sink: &mut S,
-    tally: &mut Tally,
+    account: &mut Account,
 ) -> Result<()> {
-    let found = look::at_text(head, options)?;
-    let mut rows = TextRows::new(head.chain(rest), found.delimiter);
-    let heading_ends = found.last_line;
-    TableReader::new(name, None, found, options, sink, tally).read(&mut rows, heading_ends)
+    if head.starts_with(rejects::READ_AS.as_bytes()) {
+        return rejected(name, head, rest, options, sink, account);
+    }
+    let origin = Origin { file: name.into(), ..Origin::default() };
+    text_of(origin, head, rest, 0, options, sink, account).map(|_| ())
+}
+
+/// A file of rejected rows: each part is read as the input was that it comes from.
+fn rejected<S: Sink>(
+    name: &str,
+    head: &[u8],
+    rest: &mut impl Read,
+    options: &Options,
+    sink: &mut S,
+    account: &mut Account,
+) -> Result<()> {
+    let mut text = head.to_vec();
+    rest.take(LONGEST_REJECTS).read_to_end(&mut text).map_err(|error| unreadable(&error))?;
+    let mut refused = None;
+    for section in rejects::sections(name, &text, options) {
+        let rows = section.text;
+        let read = text_of(
+            section.origin,
+            rows,
+            &mut std::io::empty(),
+            section.lines_above,
+            &section.options,
+            sink,
+            account,
+        );
+        match read {
+            Ok(_) => {}
+            Err(error) => refused = refused.or(Some(error)),
+        }
+    }
+    match refused {
+        Some(error) if account.scored == 0 => Err(error),
+        _ => {
+            account.reject_rest();
+            Ok(())
+        }
+    }
+}
+
+fn text_of<S: Sink>(
+    origin: Origin,
+    head: &[u8],
+    rest: &mut impl Read,
+    lines_above: u64,
+    options: &Options,
+    sink: &mut S,
+    account: &mut Account,
+) -> Result<usize> {
+    let end_of_line = lines::end_of_line(head);
+    let delimiter = sniff::delimiter(head, head.len() < HEAD, end_of_line, options);
+    let mut records = TextRecords::new(head.chain(rest), delimiter, end_of_line)
+        .behind(lines_above)
+        .in_encoding(decode::single_byte_encoding(head));
+    let origin = Origin { delimiter: Some(sniff::delimiter_name(delimiter)), ..origin };
+    TableReader::new(origin, &mut records, options, sink, account).read()
 }
 
 #[cfg(feature = "workbook")]
@@ -204,10 +270,10 @@ fn book<S: Sink>(
     rest: &mut impl Read,
     options: &Options,
     sink: &mut S,
-    tally: &mut Tally,
+    account: &mut Account,
 ) -> Result<()> {
     rest.read_to_end(&mut bytes).map_err(|error| unreadable(&error))?;
-    workbook::read(name, bytes, options, sink, tally)
+    workbook::read(name, bytes, options, sink, account)
 }
 
 #[cfg(not(feature = "workbook"))]
@@ -217,7 +283,7 @@ fn book<S: Sink>(
     _: &mut impl Read,
     _: &Options,
     _: &mut S,
-    _: &mut Tally,
+    _: &mut Account,
 ) -> Result<()> {
     let message = "this build reads no workbooks (feature `workbook`)".into();
     Err(ErrorKind::WorkbookUnreadable { message }.into())
@@ -236,6 +302,8 @@ pub struct Batch {
     pub notices: Vec<Notice>,
     /// The inputs.
     pub inputs: Vec<InputDigest>,
+    /// What became of every record.
+    pub account: Account,
 }
 
 impl Batch {
@@ -246,6 +314,7 @@ impl Batch {
         self.problems.append(&mut other.problems);
         self.notices.append(&mut other.notices);
         self.inputs.append(&mut other.inputs);
+        self.account.add(&other.account);
     }
 }
 
@@ -264,5 +333,9 @@ impl Sink for Batch {
 
     fn notice(&mut self, notice: Notice) {
         self.notices.push(notice);
+    }
+
+    fn account(&mut self, account: &Account) {
+        self.account.add(account);
     }
 }

@@ -46,6 +46,20 @@ pub(super) enum Marks {
 }
 
 impl Marks {
+    /// The decimal mark, as the value of an option; none where both are written.
+    pub(super) const fn decimal(self) -> Option<Decimal> {
+        match self {
+            Self::Given(decimal) | Self::Found(decimal) => Some(decimal),
+            Self::Mixed => None,
+        }
+    }
+
+    /// Whether the last mark of a number is the decimal mark.
+    pub(super) fn is_decimal_of(self, text: &str) -> bool {
+        let last = text.bytes().rev().find(|byte| matches!(byte, b'.' | b','));
+        last.is_some() && last == self.own()
+    }
+
     /// The decimal mark; none where both are written.
     pub(super) const fn own(self) -> Option<u8> {
         match self {
@@ -65,10 +79,39 @@ pub(super) enum NotANumber {
     Ambiguous,
 }
 
-const MISSING: [&str; 11] =
-    ["-", "--", "\u{2013}", "\u{2014}", "n/a", "na", "n.a.", "#n/a", "null", "none", "not counted"];
-const TOO_MANY: [&str; 9] =
-    ["*", "tntc", "over", "ovr", "overflow", "overload", "too many", "too many to count", "saturated"];
+const MISSING: [&str; 10] =
+    ["-", "--", "\u{2013}", "\u{2014}", "n/a", "na", "n.a.", "null", "none", "not counted"];
+const TOO_MANY: [&str; 29] = [
+    "*",
+    "**",
+    "***",
+    "tntc",
+    "or",
+    "o/r",
+    "ol",
+    "o.l.",
+    "over",
+    "ovr",
+    "ovfl",
+    "over range",
+    "overrange",
+    "out of range",
+    "overflow",
+    "overload",
+    "too many",
+    "too many to count",
+    "saturated",
+    ">>",
+    ">>>",
+    "++",
+    "+++",
+    "\u{221e}",
+    "zu viele",
+    "trop",
+    "demasiadas",
+    "troppe",
+    "te veel",
+];
 
 /// Reads a cell.
 pub(super) fn read(text: &str, marks: Marks) -> Result<Cell, NotANumber> {
@@ -146,8 +189,11 @@ impl FromStr for Measured {
 
 /// The readings of a cell's number, whatever its bound; none where it is no number or has no mark.
 pub(super) fn readings(text: &str) -> Option<Readings> {
-    let (mantissa, _) = split_exponent(bound(text.trim()).1.trim_start_matches(['-', '+']));
-    mantissa.contains(['.', ',']).then(|| Readings::of(mantissa))
+    let text = bound(text.trim()).1.trim_start_matches(['-', '+']);
+    let (mantissa, _) = split_exponent(text);
+    let readings = Readings::of(mantissa);
+    let readings = if mantissa.len() < text.len() { readings.never_grouped() } else { readings };
+    mantissa.contains(['.', ',']).then_some(readings)
 }
 
 /// The most digits that a double holds whatever they are.
@@ -244,7 +290,9 @@ fn number(text: &str, marks: Marks) -> Result<Number, NotANumber> {
         return Ok(Number { value: sign * value, half_step: 0.0 });
     }
     let (mantissa, exponent) = split_exponent(unsigned);
-    let decimals = Readings::of(mantissa).decimals(marks)?;
+    let readings = Readings::of(mantissa);
+    let readings = if mantissa.len() < unsigned.len() { readings.never_grouped() } else { readings };
+    let decimals = readings.decimals(marks)?;
     let mut digits: String = mantissa.chars().filter(char::is_ascii_digit).collect();
     digits.insert(digits.len().saturating_sub(decimals), '.');
     let value: f64 = format!("{digits}e{exponent}").parse().map_err(|_| NotANumber::Unreadable)?;
@@ -275,6 +323,11 @@ impl Readings {
         let marks: Vec<char> = mantissa.chars().filter(|&c| is_mark(c)).collect();
         let groups: Vec<&str> = mantissa.split(is_mark).collect();
         Self { broken: Self::broken(&marks, &groups), whole: Self::whole(&marks, &groups) }
+    }
+
+    /// A mantissa with an exponent has no thousands, so its mark is the decimal mark.
+    fn never_grouped(self) -> Self {
+        if self.broken.is_some() { Self { whole: None, ..self } } else { self }
     }
 
     fn broken(marks: &[char], groups: &[&str]) -> Option<(Decimal, usize)> {
@@ -383,6 +436,8 @@ mod tests {
             ("12.5", COMMA, 12.5),
             ("0.123", COMMA, 0.123),
             ("1.7E+03", DOT, 1700.0),
+            ("1,752E+03", DOT, 1752.0),
+            ("1.752E+03", COMMA, 1752.0),
             ("-3", DOT, -3.0),
             (".5", DOT, 0.5),
             ("5.", DOT, 5.0),
@@ -428,7 +483,7 @@ mod tests {
         for text in ["", "  ", "-", "N/A", "\u{2013}"] {
             assert_eq!(read(text, DOT), Ok(Cell::Missing), "{text}");
         }
-        for text in ["TNTC", "*", "OVER", "too many to count"] {
+        for text in ["TNTC", "*", "OVER", "too many to count", "OR", ">>>", "+++"] {
             assert_eq!(read(text, DOT), Ok(Cell::TooMany), "{text}");
         }
     }

@@ -1,12 +1,11 @@
-//! What could not be used, and what was guessed.
+//! What could not be used, and what was found by looking.
 
 use std::sync::Arc;
 
 use serde::ser::{Serialize, SerializeStruct, Serializer};
 
+use super::lines::Record;
 use crate::error::{Error, Position};
-
-use super::look::Found;
 
 /// A row that could not be used, whole, with the reason.
 ///
@@ -23,28 +22,55 @@ pub struct Problem {
     pub message: String,
     /// What to do about it.
     pub hint: String,
-    /// The whole row as read.
-    pub row: Vec<String>,
-    /// Other rows put aside with it, each with its line: the rest of a run given as one row per size.
-    pub others: Vec<(u64, Vec<String>)>,
+    /// The rows put aside, the one at fault first: the others belong to the same run, or to the same bottle.
+    pub rows: Vec<RejectedRow>,
+    /// How many of the rows are rejected by this problem; fewer than all where other runs of them were used, or where
+    /// another problem rejects them too.
+    pub rejected: u64,
+    /// The bottle the rows belong to, where none of them names it.
+    pub bottle: Option<String>,
     /// The table the row stands in.
     pub table: Arc<Table>,
 }
 
+/// A row as it stood.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RejectedRow {
+    /// The line it begins in.
+    pub line: u64,
+    /// Its cells.
+    pub cells: Vec<String>,
+    /// The bytes it was read from, without the line end; empty if it was no text.
+    pub bytes: Vec<u8>,
+}
+
+impl RejectedRow {
+    pub(super) fn of(record: &Record) -> Self {
+        Self { line: record.line, cells: record.texts(), bytes: record.raw.clone() }
+    }
+}
+
 impl Problem {
-    /// A problem made from an error, the row it was met in and the text found.
+    /// A problem made from an error, the text found, and the rows it puts aside.
     #[must_use]
-    pub fn new(error: &Error, found: String, row: Vec<String>, table: Arc<Table>) -> Self {
+    pub fn new(error: &Error, found: String, rows: Vec<RejectedRow>, table: Arc<Table>) -> Self {
         Self {
             position: error.position().cloned().unwrap_or_default(),
             code: error.code(),
             found,
             message: error.kind().to_string(),
             hint: error.hint(),
-            row,
-            others: Vec::new(),
+            rejected: rows.len() as u64,
+            rows,
+            bottle: None,
             table,
         }
+    }
+
+    /// The cells of the row at fault.
+    #[must_use]
+    pub fn cells(&self) -> &[String] {
+        self.rows.first().map_or(&[], |row| row.cells.as_slice())
     }
 }
 
@@ -66,25 +92,18 @@ impl Serialize for Problem {
     }
 }
 
-/// The lines above the rows of a table: kept so that rejected rows can be written under their own heading.
+/// The lines above the rows of a table, and how it was read: kept so that rejected rows can be written under their own
+/// heading and be read again alone.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Table {
     /// The input the table stands in.
     pub file: String,
     /// The sheet, in a workbook.
     pub sheet: Option<String>,
-    /// Lines before the heading.
-    pub preamble: Vec<Vec<String>>,
-    /// The heading: one line, or two where the units stand on a line of their own.
-    pub heading: Vec<Vec<String>>,
-}
-
-impl Table {
-    /// The table that was found in an input, or in a sheet of it.
-    pub(super) fn of(file: &str, sheet: Option<&str>, found: &Found) -> Self {
-        let (preamble, heading) = (found.preamble.clone(), found.heading.clone());
-        Self { file: file.into(), sheet: sheet.map(str::to_owned), preamble, heading }
-    }
+    /// The heading: its lines as they stood.
+    pub heading: Vec<RejectedRow>,
+    /// How it was read, as the names and values of options; only what the heading does not say itself.
+    pub read_as: Vec<(&'static str, String)>,
 }
 
 /// How much a notice matters.
@@ -97,7 +116,7 @@ pub enum Severity {
     Warning,
 }
 
-/// Something guessed, assumed or passed over while reading.
+/// Something found by looking, assumed or passed over.
 #[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
 pub struct Notice {
     /// The input it is about.
@@ -112,7 +131,7 @@ pub struct Notice {
     pub severity: Severity,
     /// A stable code.
     pub code: &'static str,
-    /// What was guessed, assumed or passed over.
+    /// What was found, assumed or passed over.
     pub message: String,
     /// What to do if that is wrong.
     pub hint: String,

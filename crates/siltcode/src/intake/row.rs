@@ -1,262 +1,583 @@
-//! One row, or the rows of one run, to a run of a bottle; or the reason why not.
+//! One row, or the rows of one run, to runs of bottles; or the reason why not.
 
 use std::sync::Arc;
 
-use csv::StringRecord;
-
+use crate::class::iso4406::{Code, Place, RangeNumber};
 use crate::companion::{Companion, CompanionUnit, Measured, Property};
 use crate::count::{Basis, CountedVolume, Dilution, Evidence, PerMl, Reading, whole_count};
 use crate::error::{Error, ErrorKind, Position, Result};
+use crate::field::Field;
 use crate::size::{Size, SizeScale};
 use crate::spectrum::{Channel, Spectrum};
 
 use super::heading;
-use super::layout::{CountColumns, Layout, RowBasis, RowScale};
-use super::look::Found;
+use super::layout::{CountColumn, CountColumns, RunColumns};
+use super::lines::Record;
 use super::number::{self, Cell, Marks, NotANumber, Number};
 use super::options::{Form, Options};
-use super::problem::{Problem, Table};
+use super::problem::{Problem, RejectedRow, Table};
+use super::settle::Settled;
+use super::statement::{self, Context, Statement};
+use super::words;
 
-/// One run of a bottle, as a row gives it.
-#[derive(Debug)]
+/// One run of a bottle, or what is known of a bottle beside its runs.
+#[derive(Debug, Clone)]
 pub(super) struct Piece {
-    pub(super) id: String,
+    pub(super) bottle: Identity,
     pub(super) run: Option<String>,
     pub(super) blank: bool,
-    pub(super) spectrum: Spectrum,
+    /// The counts; none where the row holds only other measurements, or a printed code.
+    pub(super) spectrum: Option<Spectrum>,
+    pub(super) printed: Option<Code>,
     pub(super) companions: Vec<Companion>,
     pub(super) notes: Vec<(String, String)>,
+    pub(super) line: u64,
+    /// How many records it is the fate of.
+    pub(super) records: u64,
+    /// The rows it was made of, kept where the bottle may still turn out to be unusable.
+    pub(super) rows: Vec<Record>,
 }
 
-/// A row with the line it stands in.
-pub(super) type Row = (u64, StringRecord);
+/// What tells a bottle from others.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub(super) struct Identity {
+    pub(super) id: String,
+    /// Whether the input names it; else it is named by its line.
+    pub(super) named: bool,
+    /// Where and when it was drawn, and what else is said of it.
+    pub(super) fields: Vec<(Field, String)>,
+    /// Its other names.
+    pub(super) more: Vec<String>,
+}
+
+/// A row that cannot be used, and what it says of its bottle all the same.
+pub(super) struct Rejected {
+    pub(super) problem: Problem,
+    pub(super) beside: Option<Piece>,
+}
 
 /// Reads rows of one table.
 pub(super) struct RowReader<'a> {
-    pub(super) layout: Layout,
-    pub(super) marks: Marks,
+    pub(super) settled: Settled,
     pub(super) options: &'a Options,
     pub(super) table: Arc<Table>,
     /// The names of the columns, one line.
     pub(super) names: Vec<String>,
+    /// What is said of every bottle of the table.
+    pub(super) context: Context,
 }
 
 /// An error and the column it stands in.
-type Placed<T> = std::result::Result<T, (Error, Option<usize>)>;
+pub(super) type Placed<T> = std::result::Result<T, (Error, Option<usize>)>;
 
 /// What a row says of how it was counted.
 #[derive(Clone, Copy)]
 struct Counted {
     volume: Option<CountedVolume>,
     dilution: Dilution,
+    /// The unit of its counts, where a column says it.
+    basis: Option<Basis>,
 }
 
-impl<'a> RowReader<'a> {
-    pub(super) fn new(found: Found, options: &'a Options, table: Arc<Table>) -> Self {
-        let names = joined(&table.heading);
-        Self { layout: found.layout, marks: found.marks, options, table, names }
-    }
-
+impl RowReader<'_> {
     /// A row must hold every count, and nothing beyond the heading.
-    pub(super) fn ensure_length(&self, row: &StringRecord) -> Result<()> {
-        let headings = self.layout.width;
-        let beyond = row.iter().skip(headings).any(|cell| !cell.trim().is_empty());
-        let last = self.layout.last_count();
-        if beyond || row.len() <= last {
-            return Err(ErrorKind::RowLength { cells: row.len(), headings }.into());
+    pub(super) fn ensure_length(&self, record: &Record) -> Result<()> {
+        let headings = self.settled.layout.width;
+        let cells = record.cells.len();
+        let beyond = record.cells.iter().skip(headings).any(|cell| !cell.trim().is_empty());
+        if beyond || cells <= self.settled.layout.last_count() {
+            return Err(ErrorKind::RowLength { cells, headings }.into());
         }
         Ok(())
     }
 
-    /// A row that is a heading of its own, of this table or another.
-    pub(super) fn heading(&self, row: &StringRecord) -> Option<(Vec<String>, Layout)> {
-        let heading: Vec<String> = row.iter().map(|name| name.trim().to_owned()).collect();
-        let layout = Layout::of(&heading, self.options).ok().flatten()?;
-        (Layout::is_worded(&heading) || self.names == heading).then_some((heading, layout))
+    /// The runs of a row that holds all sizes.
+    pub(super) fn wide(
+        &self,
+        bottle: &Identity,
+        record: &Record,
+    ) -> std::result::Result<Vec<Piece>, Box<Rejected>> {
+        let CountColumns::Wide { form, runs } = &self.settled.layout.counts else { return Ok(Vec::new()) };
+        let mut pieces = Vec::with_capacity(runs.len());
+        for (at, run) in runs.iter().enumerate() {
+            let piece = self.wide_run(*form, run, record).and_then(|spectrum| {
+                let mut piece = self.piece(bottle, record, spectrum)?;
+                piece.run = run.label.clone().or(piece.run);
+                piece.records = u64::from(at == 0);
+                Ok(piece)
+            });
+            match piece {
+                Ok(piece) => pieces.push(piece),
+                Err((error, column)) => return Err(Box::new(self.rejected(bottle, &error, column, record))),
+            }
+        }
+        pieces.retain(|piece| pieces_hold_something(piece) || runs.len() == 1);
+        match pieces.first() {
+            Some(piece) if pieces_hold_something(piece) => Ok(pieces),
+            _ => Err(Box::new(self.rejected(bottle, &ErrorKind::NothingCounted {}.into(), None, record))),
+        }
     }
 
-    /// The run of a row that holds all sizes.
-    pub(super) fn wide(&self, id: &str, row: &Row) -> std::result::Result<Piece, Box<Problem>> {
-        self.wide_channels(&row.1)
-            .and_then(|channels| self.piece(id, &row.1, channels))
-            .map_err(|(error, column)| Box::new(self.problem(&error, column, row)))
+    fn wide_run(&self, form: Form, run: &RunColumns, record: &Record) -> Placed<Option<Spectrum>> {
+        let counted = self.counted(record)?;
+        let mut channels = Vec::with_capacity(run.columns.len());
+        let mut gap: Option<&CountColumn> = None;
+        for count in &run.columns {
+            let placed = |error: Error| (error, Some(count.column));
+            let (cell, own) = self.cell(record, count.column)?;
+            if record.text(Some(count.column)).is_none() {
+                gap = gap.or(Some(count));
+                channels.push(Channel::new(count.size, Reading::NotCounted));
+                continue;
+            }
+            if let Some(gap) = gap {
+                let error = ErrorKind::CountMissing { size: gap.size.to_string() };
+                return Err((error.into(), Some(gap.column)));
+            }
+            let basis = basis_of(count.basis, counted.basis, own).map_err(placed)?;
+            channels
+                .push(channel(cell, count.size, basis, counted.volume, counted.dilution).map_err(placed)?);
+        }
+        spectrum(form, channels).map_err(|error| (error, None))
     }
 
     /// The run of rows that hold a size each. One bad row puts the whole run aside.
-    pub(super) fn long(&self, id: &str, rows: &[Row]) -> std::result::Result<Piece, Box<Problem>> {
+    pub(super) fn long(
+        &self,
+        bottle: &Identity,
+        rows: &[Record],
+    ) -> std::result::Result<Piece, Box<Rejected>> {
         let mut channels = Vec::with_capacity(rows.len());
-        for (i, row) in rows.iter().enumerate() {
-            match self.long_channel(&row.1) {
-                Ok(channel) => channels.push(channel),
-                Err((error, column)) => return Err(Box::new(self.problem_of_run(&error, column, rows, i))),
+        let mut bands = Vec::new();
+        let aside = |error: &Error, column: Option<usize>, at: usize| {
+            let mut rejected = self.rejected(bottle, error, column, &rows[at]);
+            let others =
+                rows.iter().enumerate().filter(|(i, _)| *i != at).map(|(_, row)| RejectedRow::of(row));
+            rejected.problem.rows.extend(others);
+            rejected.problem.rejected = rows.len() as u64;
+            Box::new(rejected)
+        };
+        for (at, row) in rows.iter().enumerate() {
+            match self.long_channel(row) {
+                Ok((channel, to)) => {
+                    bands.push((channel.size, to));
+                    channels.push(channel);
+                }
+                Err((error, column)) => return Err(aside(&error, column, at)),
             }
         }
-        self.piece(id, &rows[0].1, channels)
-            .map_err(|(error, column)| Box::new(self.problem_of_run(&error, column, rows, 0)))
+        let form = self.form_of_bands(&mut bands, &bottle.id).map_err(|error| aside(&error, None, 0))?;
+        let made = spectrum(form, channels)
+            .map_err(|error| (error, None))
+            .and_then(|spectrum| self.piece(bottle, &rows[0], spectrum));
+        match made {
+            Ok(mut piece) if pieces_hold_something(&piece) => {
+                piece.records = rows.len() as u64;
+                Ok(piece)
+            }
+            Ok(_) => Err(aside(&ErrorKind::NothingCounted {}.into(), None, 0)),
+            Err((error, column)) => Err(aside(&error, column, 0)),
+        }
     }
 
-    fn piece(&self, id: &str, row: &StringRecord, channels: Vec<Channel>) -> Placed<Piece> {
-        if channels.iter().all(|channel| !channel.reading.is_counted()) {
-            return Err((ErrorKind::NothingCounted {}.into(), None));
+    /// Rows of bands (`4-6`) are differential, and must adjoin.
+    fn form_of_bands(&self, bands: &mut [(Size, Option<f64>)], bottle: &str) -> Result<Form> {
+        if !bands.iter().any(|(_, to)| to.is_some()) {
+            return Ok(self.settled.layout.form());
         }
-        let spectrum = match self.layout.form() {
-            Form::Cumulative => Spectrum::cumulative(channels),
-            Form::Differential => Spectrum::differential(channels),
+        bands.sort_by(|(a, _), (b, _)| a.um().total_cmp(&b.um()));
+        for pair in bands.windows(2) {
+            let ((_, to), (above, _)) = (&pair[0], &pair[1]);
+            if let Some(to) = to.filter(|to| (to - above.um()).abs() > f64::EPSILON) {
+                let sizes = format!("{to} to {} um", above.um());
+                return Err(ErrorKind::SizeMissing { bottle: bottle.into(), sizes }.into());
+            }
+        }
+        Ok(Form::Differential)
+    }
+
+    fn long_channel(&self, record: &Record) -> Placed<(Channel, Option<f64>)> {
+        let CountColumns::Long { size, count, basis, scale, scale_column, .. } = &self.settled.layout.counts
+        else {
+            return Err((ErrorKind::NothingCounted {}.into(), None));
         };
-        Ok(Piece {
-            id: id.into(),
-            run: text(row, self.layout.run),
-            blank: self.is_blank(row),
-            spectrum: spectrum.map_err(|error| (error, None))?,
-            companions: self.companions(row)?,
-            notes: self.notes(row),
+        let (size_of_row, to) =
+            self.size(record, *size, *scale, *scale_column).map_err(|error| (error, Some(*size)))?;
+        let placed = |error: Error| (error, Some(*count));
+        let counted = self.counted(record)?;
+        let (cell, own) = self.cell(record, *count)?;
+        let basis = basis_of(*basis, counted.basis, own).map_err(placed)?;
+        let channel = channel(cell, size_of_row, basis, counted.volume, counted.dilution).map_err(placed)?;
+        Ok((channel, to))
+    }
+
+    /// `4`, `4 um(c)`, `>= 4`, `4-6`: the size, and the upper end of a band.
+    pub(super) fn size(
+        &self,
+        record: &Record,
+        column: usize,
+        scale: SizeScale,
+        scale_column: Option<usize>,
+    ) -> Result<(Size, Option<f64>)> {
+        let cell = record.cells.get(column).unwrap_or_default();
+        let said = heading::counts(cell);
+        let unreadable = || Error::from(ErrorKind::SizeUnreadable { text: cell.trim().into() });
+        let (um, to) = said.as_ref().and_then(|said| said.size).ok_or_else(unreadable)?;
+        let of_row = record.text(scale_column).map(str::parse::<SizeScale>).transpose()?;
+        let of_cell = said.and_then(|said| said.scale);
+        let scale = self.options.scale.or(of_cell).or(of_row).unwrap_or(scale);
+        Ok((Size::new(um, scale)?, to))
+    }
+
+    /// The bottle of a printed code, or of printed range numbers.
+    pub(super) fn printed(
+        &self,
+        bottle: &Identity,
+        record: &Record,
+    ) -> std::result::Result<Piece, Box<Rejected>> {
+        let (code, column) = match &self.settled.layout.counts {
+            CountColumns::Codes { column } => {
+                (printed_code(record.cells.get(*column).unwrap_or_default()), Some(*column))
+            }
+            CountColumns::Numbers { columns } => (printed_numbers(record, columns), None),
+            _ => (Err(ErrorKind::NothingCounted {}.into()), None),
+        };
+        let made = code
+            .map_err(|error| (error, column))
+            .and_then(|code| Ok(Piece { printed: Some(code), ..self.piece(bottle, record, None)? }));
+        made.map_err(|(error, column)| Box::new(self.rejected(bottle, &error, column, record)))
+    }
+
+    fn piece(&self, bottle: &Identity, record: &Record, spectrum: Option<Spectrum>) -> Placed<Piece> {
+        let (mut piece, wrong) = self.beside(bottle, record);
+        piece.spectrum = spectrum;
+        match wrong {
+            Some(error) => Err((error, self.settled.layout.code)),
+            None => Ok(piece),
+        }
+    }
+
+    /// What a row says of its bottle beside its counts, and what is wrong with its printed code.
+    fn beside(&self, bottle: &Identity, record: &Record) -> (Piece, Option<Error>) {
+        let layout = &self.settled.layout;
+        let printed = record.text(layout.code).filter(|_| layout.holds_counts()).map(printed_code);
+        let (printed, _) = match printed {
+            Some(Ok(code)) => (Some(code), None),
+            Some(Err(error)) => (None, Some(error)),
+            None => (None, None),
+        };
+        let piece = Piece {
+            bottle: bottle.clone(),
+            run: record.text(layout.run).map(str::to_owned),
+            blank: self.is_blank(record),
+            spectrum: None,
+            printed,
+            companions: self.companions(record),
+            notes: self.notes(record, printed),
+            line: record.line,
+            records: 1,
+            rows: Vec::new(),
+        };
+        (piece, None)
+    }
+
+    fn counted(&self, record: &Record) -> Placed<Counted> {
+        let layout = &self.settled.layout;
+        let volume = match layout.volume {
+            Some((column, ml)) => self.volume(record, column, ml)?,
+            None => None,
+        };
+        let dilution = match layout.dilution {
+            Some(column) => self.dilution(record, column)?,
+            None => None,
+        };
+        let basis = match record.text(layout.unit).filter(|_| self.options.basis.is_none()) {
+            Some(text) => Some(unit_of_row(text).map_err(|error| (error, layout.unit))?),
+            None => None,
+        };
+        Ok(Counted {
+            volume: volume.or(self.settled.volume),
+            dilution: dilution.or(self.settled.dilution).unwrap_or_default(),
+            basis,
         })
     }
 
-    fn wide_channels(&self, row: &StringRecord) -> Placed<Vec<Channel>> {
-        let CountColumns::Wide { columns, .. } = &self.layout.counts else { return Ok(Vec::new()) };
-        let counted = self.counted(row)?;
-        let channel = |column: usize, size, basis| {
-            channel(self.cell(row, column)?, size, basis, counted).map_err(|error| (error, Some(column)))
+    fn volume(&self, record: &Record, column: usize, unit: f64) -> Placed<Option<CountedVolume>> {
+        let Some(text) = record.text(Some(column)) else { return Ok(None) };
+        let ml = match number::read(text, self.settled.marks) {
+            Ok(Cell::Missing) => return Ok(None),
+            Ok(Cell::Number(number)) => Some(number.value * unit),
+            _ => statement::volume(text, unit),
         };
-        columns.iter().map(|count| channel(count.column, count.size, count.basis)).collect()
-    }
-
-    fn long_channel(&self, row: &StringRecord) -> Placed<Channel> {
-        let CountColumns::Long { size, count, basis, scale, .. } = &self.layout.counts else {
-            return Err((ErrorKind::NothingCounted {}.into(), None));
-        };
-        let size_of_row = self.size(row, *size, *scale).map_err(|error| (error, Some(*size)))?;
-        let basis = basis_of(row, *basis).map_err(|error| (error, basis.column))?;
-        let cell = self.cell(row, *count)?;
-        channel(cell, size_of_row, basis, self.counted(row)?).map_err(|error| (error, Some(*count)))
-    }
-
-    /// `4`, `4 um(c)`, `>= 4`.
-    fn size(&self, row: &StringRecord, column: usize, scale: RowScale) -> Result<Size> {
-        let cell = row.get(column).unwrap_or_default();
-        let said = heading::counts(cell);
-        let unreadable = || Error::from(ErrorKind::SizeUnreadable { text: cell.trim().into() });
-        let (um, _) = said.and_then(|said| said.size).ok_or_else(unreadable)?;
-        let of_row = text(row, scale.column).map(|scale| scale.parse::<SizeScale>()).transpose()?;
-        let scale =
-            self.options.scale.or(said.and_then(|said| said.scale)).or(of_row).unwrap_or(scale.otherwise);
-        Size::new(um, scale)
-    }
-
-    fn counted(&self, row: &StringRecord) -> Placed<Counted> {
-        let volume = match self.layout.volume {
-            Some((column, ml)) => self.positive(row, column, "volume")?.map(|value| (column, value * ml)),
-            None => None,
-        };
-        let volume = match volume {
-            Some((column, ml)) => Some(CountedVolume::from_ml(ml).map_err(|error| (error, Some(column)))?),
-            None => self.options.volume,
-        };
-        let dilution = match self.layout.dilution {
-            Some(column) => self.dilution(row, column)?,
-            None => None,
-        };
-        Ok(Counted { volume, dilution: dilution.or(self.options.dilution).unwrap_or_default() })
+        let unreadable = || ErrorKind::CellUnreadable { what: "volume".into(), found: text.into() }.into();
+        ml.ok_or_else(unreadable)
+            .and_then(CountedVolume::from_ml)
+            .map(Some)
+            .map_err(|error| (error, Some(column)))
     }
 
     /// `20`, `1:20`.
-    fn dilution(&self, row: &StringRecord, column: usize) -> Placed<Option<Dilution>> {
-        let text = row.get(column).unwrap_or_default().trim();
-        let factor = match text.strip_prefix("1:").map(|factor| factor.trim().parse::<f64>()) {
-            Some(Ok(factor)) => Some(factor),
-            _ => self.positive(row, column, "dilution factor")?,
+    fn dilution(&self, record: &Record, column: usize) -> Placed<Option<Dilution>> {
+        let Some(text) = record.text(Some(column)) else { return Ok(None) };
+        let factor = match number::read(text, self.settled.marks) {
+            Ok(Cell::Missing) => return Ok(None),
+            Ok(Cell::Number(number)) => Some(number.value),
+            _ => statement::dilution(text),
         };
-        factor.map(|factor| Dilution::new(factor).map_err(|error| (error, Some(column)))).transpose()
+        let unreadable =
+            || ErrorKind::CellUnreadable { what: "dilution factor".into(), found: text.into() }.into();
+        factor.ok_or_else(unreadable).and_then(Dilution::new).map(Some).map_err(|error| (error, Some(column)))
     }
 
-    /// A number of a column that holds no counts; none where the cell is empty.
-    fn positive(&self, row: &StringRecord, column: usize, what: &str) -> Placed<Option<f64>> {
-        let text = row.get(column).unwrap_or_default();
-        match number::read(text, self.marks) {
-            Ok(Cell::Missing) => Ok(None),
-            Ok(Cell::Number(number)) => Ok(Some(number.value)),
-            _ => {
-                let error = ErrorKind::CellUnreadable { what: what.into(), found: text.trim().into() };
-                Err((error.into(), Some(column)))
+    /// A count as its cell says it, with the unit where the cell has one.
+    pub(super) fn cell(&self, record: &Record, column: usize) -> Placed<(Cell, Option<Basis>)> {
+        let text = record.cells.get(column).unwrap_or_default();
+        let has_thousands = |text: &str| number::readings(text).is_some_and(number::Readings::is_ambiguous);
+        if self.settled.ungrouped
+            && matches!(self.settled.marks, Marks::Found(_))
+            && has_thousands(text)
+            && !self.settled.marks.is_decimal_of(text)
+        {
+            let found = text.trim().to_owned();
+            return Err((ErrorKind::CountAmbiguous { found }.into(), Some(column)));
+        }
+        cell(text, self.settled.marks).map_err(|error| (error, Some(column)))
+    }
+
+    pub(super) fn companions(&self, record: &Record) -> Vec<Companion> {
+        let own = self
+            .settled
+            .layout
+            .companions
+            .iter()
+            .filter_map(|(column, property, unit)| Some((property, unit, record.text(Some(*column))?)));
+        let said = self.context.said.iter().filter_map(|(_, statement)| match statement {
+            Statement::Companion(property, unit, text) => Some((property, unit, text.as_str())),
+            _ => None,
+        });
+        let measured = own.chain(said).filter_map(|(property, unit, text)| {
+            let measured = measured(text, property, unit, self.settled.marks)?;
+            Some(Companion { property: property.clone(), measured })
+        });
+        measured.collect()
+    }
+
+    /// The columns that are kept as text, and a printed code that could not be read.
+    fn notes(&self, record: &Record, printed: Option<Code>) -> Vec<(String, String)> {
+        let layout = &self.settled.layout;
+        let unread = layout.code.filter(|_| printed.is_none() && layout.holds_counts());
+        let columns = layout.notes.iter().copied().chain(unread);
+        let note =
+            |column: usize| Some((self.names.get(column)?.clone(), record.text(Some(column))?.to_owned()));
+        columns.filter_map(note).collect()
+    }
+
+    /// What the row and the lines beside the table say of where and when the bottle was drawn.
+    pub(super) fn fields(&self, record: &Record) -> Vec<(Field, String)> {
+        let mut fields: Vec<(Field, String)> = Vec::new();
+        for (column, field) in &self.settled.layout.fields {
+            let Some(text) = record.text(Some(*column)) else { continue };
+            match fields.iter_mut().find(|(known, _)| known == field) {
+                Some((_, whole)) => {
+                    whole.push(' ');
+                    whole.push_str(text);
+                }
+                None => fields.push((*field, text.to_owned())),
             }
         }
-    }
-
-    fn cell(&self, row: &StringRecord, column: usize) -> Placed<Cell> {
-        let text = row.get(column).unwrap_or_default();
-        number::read(text, self.marks).map_err(|why| {
-            let found = text.trim().to_owned();
-            let kind = match why {
-                NotANumber::Unreadable => ErrorKind::CountUnreadable { found },
-                NotANumber::Ambiguous => ErrorKind::CountAmbiguous { found },
-            };
-            (kind.into(), Some(column))
-        })
-    }
-
-    fn companions(&self, row: &StringRecord) -> Placed<Vec<Companion>> {
-        let mut companions = Vec::new();
-        for (column, property, unit) in &self.layout.companions {
-            let text = row.get(*column).unwrap_or_default().trim();
-            let measured =
-                measured(text, property, unit, self.marks).map_err(|error| (error, Some(*column)))?;
-            companions.extend(measured.map(|measured| Companion { property: property.clone(), measured }));
+        for (_, statement) in &self.context.said {
+            if let Statement::Field(field, text) = statement
+                && !fields.iter().any(|(known, _)| known == field)
+            {
+                fields.push((*field, text.clone()));
+            }
         }
-        Ok(companions)
+        fields
     }
 
-    fn notes(&self, row: &StringRecord) -> Vec<(String, String)> {
-        let note = |column: &usize| Some((self.names[*column].clone(), text(row, Some(*column))?));
-        self.layout.notes.iter().filter_map(note).collect()
+    /// The other names of the bottle.
+    pub(super) fn more_names(&self, record: &Record) -> Vec<String> {
+        let columns = self.settled.layout.more_ids.iter();
+        columns.filter_map(|&column| record.text(Some(column))).map(str::to_owned).collect()
     }
 
-    fn is_blank(&self, row: &StringRecord) -> bool {
-        let kind = text(row, self.layout.kind).unwrap_or_default().to_lowercase();
-        matches!(kind.as_str(), "blank" | "field blank" | "bottle blank" | "diluent" | "solvent")
+    fn is_blank(&self, record: &Record) -> bool {
+        record.text(self.settled.layout.kind).is_some_and(|kind| words::is("blank", &words::fold(kind)))
+    }
+
+    /// A row that cannot be used, and what it says of its bottle beside the counts.
+    pub(super) fn rejected(
+        &self,
+        bottle: &Identity,
+        error: &Error,
+        column: Option<usize>,
+        record: &Record,
+    ) -> Rejected {
+        let (piece, _) = self.beside(bottle, record);
+        let says_something = !piece.companions.is_empty();
+        let problem = self.problem(error, column, record, Some(bottle));
+        Rejected { problem, beside: says_something.then_some(Piece { records: 0, ..piece }) }
     }
 
     /// A row that cannot be used, with its place and its cells.
-    pub(super) fn problem(&self, error: &Error, column: Option<usize>, row: &Row) -> Problem {
-        let (line, record) = row;
+    pub(super) fn problem(
+        &self,
+        error: &Error,
+        column: Option<usize>,
+        record: &Record,
+        bottle: Option<&Identity>,
+    ) -> Problem {
         let position = Position {
             file: Some(self.table.file.clone()),
             sheet: self.table.sheet.clone(),
-            line: Some(*line),
+            line: Some(record.line),
             column: column.and_then(|column| self.names.get(column)).map(|name| name.trim().to_owned()),
         };
         let cells = |columns: &[usize]| {
-            let cells = columns.iter().map(|&column| record.get(column).unwrap_or_default().trim());
+            let cells = columns.iter().map(|&column| record.cells.get(column).unwrap_or_default().trim());
             cells.collect::<Vec<_>>().join(" | ")
         };
-        let found = column.map_or_else(|| cells(&self.layout.count_columns()), |column| cells(&[column]));
-        let row = record.iter().map(str::to_owned).collect();
-        Problem::new(&error.clone().at(position), found, row, Arc::clone(&self.table))
-    }
-
-    fn problem_of_run(&self, error: &Error, column: Option<usize>, rows: &[Row], at: usize) -> Problem {
-        let cells = |record: &StringRecord| record.iter().map(str::to_owned).collect();
-        let mut problem = self.problem(error, column, &rows[at]);
-        let others = rows.iter().enumerate().filter(|(i, _)| *i != at);
-        problem.others = others.map(|(_, (line, record))| (*line, cells(record))).collect();
+        let found =
+            column.map_or_else(|| cells(&self.settled.layout.count_columns()), |column| cells(&[column]));
+        let rows = vec![RejectedRow::of(record)];
+        let mut problem = Problem::new(&error.clone().at(position), found, rows, Arc::clone(&self.table));
+        let named_here = record.text(self.settled.layout.id).is_some();
+        problem.bottle = bottle.filter(|bottle| bottle.named && !named_here).map(|bottle| bottle.id.clone());
         problem
     }
 }
 
-/// One line of names from a heading of one or two.
-fn joined(heading: &[Vec<String>]) -> Vec<String> {
+/// Whether a piece says anything of its bottle that can be scored.
+fn pieces_hold_something(piece: &Piece) -> bool {
+    piece.spectrum.is_some() || !piece.companions.is_empty() || piece.printed.is_some()
+}
+
+/// The counts of one run; none where no size was counted.
+pub(super) fn spectrum(form: Form, channels: Vec<Channel>) -> Result<Option<Spectrum>> {
+    if channels.iter().all(|channel| !channel.reading.is_counted()) {
+        return Ok(None);
+    }
+    match form {
+        Form::Cumulative => Spectrum::cumulative(channels),
+        Form::Differential => Spectrum::differential(channels),
+    }
+    .map(Some)
+}
+
+/// A count as a cell says it, with its own unit where it has one: `1752 /mL`.
+pub(super) fn cell(text: &str, marks: Marks) -> Result<(Cell, Option<Basis>)> {
+    let why = match number::read(text, marks) {
+        Ok(cell) => return Ok((cell, None)),
+        Err(why) => why,
+    };
+    let text = text.trim();
+    if let Some((number, basis)) = split_unit(text)
+        && let Ok(cell) = number::read(number, marks)
+        && !matches!(cell, Cell::Missing)
+    {
+        return Ok((cell, Some(basis)));
+    }
+    let found = text.to_owned();
+    let is_error = text.starts_with('#') && text.ends_with(['!', '?', 'A', 'a']);
+    Err(match why {
+        NotANumber::Unreadable if is_error => ErrorKind::CellIsError { found },
+        NotANumber::Unreadable => ErrorKind::CountUnreadable { found },
+        NotANumber::Ambiguous => ErrorKind::CountAmbiguous { found },
+    }
+    .into())
+}
+
+/// The unit that a cell carries.
+pub(super) fn cell_basis(text: &str) -> Option<Basis> {
+    split_unit(text.trim()).map(|(_, basis)| basis)
+}
+
+/// `1752 per 100 mL` to its number and its unit.
+fn split_unit(text: &str) -> Option<(&str, Basis)> {
+    let is_number =
+        |c: char| c.is_ascii_digit() || matches!(c, '.' | ',' | '\'' | '<' | '>' | '=' | ' ' | '\u{a0}');
+    let at = text.find(|c: char| !is_number(c))?;
+    let (number, unit) = text.split_at(at);
+    let number = number.trim();
+    let said = heading::counts(unit)
+        .filter(|said| said.size.is_none() && !said.micrometres && said.scale.is_none())?;
+    number.bytes().any(|byte| byte.is_ascii_digit()).then_some((number, said.basis?))
+}
+
+/// What a count refers to: its column, its row and its cell may each say it, and must not disagree.
+pub(super) fn basis_of(column: Option<Basis>, row: Option<Basis>, cell: Option<Basis>) -> Result<Basis> {
+    let said = [("the heading", column), ("the unit of the row", row), ("the cell", cell)];
+    let mut found: Option<(&str, Basis)> = None;
+    for (place, basis) in said.into_iter().filter_map(|(place, basis)| Some((place, basis?))) {
+        match found {
+            Some((first, other)) if other != basis => {
+                let first = format!("{first} says that counts are {other}");
+                return Err(
+                    ErrorKind::BasisContradicted { first, second: format!("{place} says {basis}") }.into()
+                );
+            }
+            _ => found = Some((place, basis)),
+        }
+    }
+    found.map(|(_, basis)| basis).ok_or_else(|| {
+        ErrorKind::BasisNotStated { readings: "neither the row nor its cells name a unit".into() }.into()
+    })
+}
+
+/// The unit that a row names: `per 100 mL`, `100 mL`, `particles/mL`.
+fn unit_of_row(text: &str) -> Result<Basis> {
+    let said = heading::parse(text).counts.basis;
+    said.or_else(|| heading::volume_alone(text)).or_else(|| heading::stated_basis(text)).ok_or_else(|| {
+        ErrorKind::CellUnreadable { what: "volume that counts refer to".into(), found: text.into() }.into()
+    })
+}
+
+/// A printed code of three places: `18/16/13`, `ISO 4406 18 / 16 / 13`, `>=14/12/9`, `18-16-13`.
+pub(super) fn printed_code(text: &str) -> Result<Code> {
+    let unreadable = || Error::from(ErrorKind::PrintedCodeUnreadable { found: text.trim().into() });
+    let plain = text.replace(['\u{2265}', '\u{2267}'], ">=").replace(' ', "");
+    let plain = plain.trim_start_matches(|c: char| c.is_alphabetic()).trim_start_matches("4406:");
+    let plain = if plain.contains('/') { plain.to_owned() } else { plain.replace(['-', '\\', '|'], "/") };
+    let places = match plain.rsplit('/').collect::<Vec<_>>()[..] {
+        [third, second, first] => {
+            [first.strip_prefix("4406").filter(|rest| !rest.is_empty()).unwrap_or(first), second, third]
+                .join("/")
+        }
+        _ => return Err(unreadable()),
+    };
+    places.parse::<Code>().map_err(|_| unreadable())
+}
+
+/// The code of range numbers that stand in a column each.
+fn printed_numbers(record: &Record, columns: &[(usize, Size)]) -> Result<Code> {
+    let mut places = [Place::NotRequired; 3];
+    for (column, size) in columns {
+        let text = record.cells.get(*column).unwrap_or_default().trim();
+        let at = Code::sizes_um(SizeScale::UmC).iter().position(|um| *um == Some(size.um()));
+        let (Some(at), false) = (at, text.is_empty()) else { continue };
+        let unreadable = || Error::from(ErrorKind::PrintedCodeUnreadable { found: text.into() });
+        let written = text.replace(['\u{2265}', '\u{2267}'], ">=");
+        places[at] = written.parse::<Place>().map_err(|_| unreadable())?;
+        if matches!(places[at], Place::Number { number, .. } if number == RangeNumber::ABOVE && !written.contains('>'))
+        {
+            return Err(unreadable());
+        }
+    }
+    Code::new(places)
+}
+
+/// One line of names from the lines of a heading; where the line of names is empty, from the line above it.
+pub(super) fn joined(heading: &[Vec<String>], names: usize) -> Vec<String> {
     let columns = heading.iter().map(Vec::len).max().unwrap_or(0);
+    let is_named = |column: usize| {
+        heading.get(names).and_then(|line| line.get(column)).is_some_and(|name| !name.trim().is_empty())
+    };
     let name = |column: usize| {
-        let parts = heading.iter().filter_map(|line| line.get(column)).map(|part| part.trim());
+        let from = if is_named(column) { names } else { 0 };
+        let parts = heading[from..].iter().filter_map(|line| line.get(column)).map(|part| part.trim());
         parts.filter(|part| !part.is_empty()).collect::<Vec<_>>().join(" ")
     };
     (0..columns).map(name).collect()
-}
-
-/// A cell's text; none where it is empty or there is no such column.
-pub(super) fn text(row: &StringRecord, column: Option<usize>) -> Option<String> {
-    let text = row.get(column?)?.trim();
-    (!text.is_empty()).then(|| text.to_owned())
 }
 
 /// The name of a bottle without one.
@@ -264,20 +585,15 @@ pub(super) fn unnamed(line: u64) -> String {
     format!("line {line}")
 }
 
-/// What a row's count refers to.
-fn basis_of(row: &StringRecord, basis: RowBasis) -> Result<Basis> {
-    let Some(cell) = text(row, basis.column) else {
-        return Ok(basis.otherwise);
-    };
-    // A cell says `per 100 mL` or just `100 mL`; a heading must say `per`.
-    let said = heading::counts(&cell).or_else(|| heading::counts(&format!("per {cell}")));
-    said.and_then(|said| said.basis).ok_or_else(|| {
-        ErrorKind::CellUnreadable { what: "volume that counts refer to".into(), found: cell }.into()
-    })
-}
-
 /// One size of a run: a cell on its basis, with the evidence where the volume is known.
-fn channel(cell: Cell, size: Size, basis: Basis, counted: Counted) -> Result<Channel> {
+pub(super) fn channel(
+    cell: Cell,
+    size: Size,
+    basis: Basis,
+    volume: Option<CountedVolume>,
+    dilution: Dilution,
+) -> Result<Channel> {
+    let counted = Counted { volume, dilution, basis: None };
     let per_ml = |number: Number| scaled(number.value, basis, counted).and_then(PerMl::new);
     match cell {
         Cell::Missing => Ok(Channel::new(size, Reading::NotCounted)),
@@ -321,18 +637,32 @@ fn implied(number: Number, basis: Basis, volume: CountedVolume, dilution: Diluti
     Some(Evidence::of_run(whole_count(whole).ok()?, volume, dilution))
 }
 
-/// A companion cell; none where it is empty.
-fn measured(text: &str, property: &Property, unit: &CompanionUnit, marks: Marks) -> Result<Option<Measured>> {
-    if *property == Property::Appearance {
-        return Ok((!text.is_empty()).then(|| Measured::Words(text.into())));
+/// A companion cell; none where it is empty. What is no number where one is due stays as it was written.
+pub(super) fn measured(
+    text: &str,
+    property: &Property,
+    unit: &CompanionUnit,
+    marks: Marks,
+) -> Option<Measured> {
+    if text.is_empty() {
+        return None;
     }
-    let unreadable =
-        || ErrorKind::CellUnreadable { what: format!("measurement of {property}"), found: text.into() };
-    match number::read(text, marks) {
-        Ok(Cell::Missing) => Ok(None),
-        Ok(Cell::Number(number)) => Measured::number(number.value, unit.clone()).map(Some),
-        Ok(Cell::Below(number)) => Ok(Some(Measured::LessThan { below: number.value, unit: unit.clone() })),
-        _ => Err(unreadable().into()),
+    if *property == Property::Appearance {
+        return Some(Measured::Words(text.into()));
+    }
+    let words = || Some(Measured::Words(text.into()));
+    let (number, unit) = match text.find(|c: char| c.is_alphabetic() || c == '%') {
+        Some(at) if at > 0 && *unit == CompanionUnit::None => {
+            let Ok(own) = text[at..].parse();
+            (text[..at].trim(), own)
+        }
+        _ => (text, unit.clone()),
+    };
+    match number::read(number, marks) {
+        Ok(Cell::Missing) => None,
+        Ok(Cell::Number(number)) => Measured::number(number.value, unit).ok().or_else(words),
+        Ok(Cell::Below(number)) => Some(Measured::LessThan { below: number.value, unit }),
+        _ => words(),
     }
 }
 
@@ -348,11 +678,19 @@ mod tests {
         Counted {
             volume: Some(CountedVolume::from_ml(ml).unwrap()),
             dilution: Dilution::new(factor).unwrap(),
+            basis: None,
         }
     }
 
     fn read(value: f64, half_step: f64, basis: Basis, counted: Counted) -> Channel {
-        channel(Cell::Number(number(value, half_step)), Size::um_c(4.0).unwrap(), basis, counted).unwrap()
+        channel(
+            Cell::Number(number(value, half_step)),
+            Size::um_c(4.0).unwrap(),
+            basis,
+            counted.volume,
+            counted.dilution,
+        )
+        .unwrap()
     }
 
     #[test]

@@ -24,6 +24,7 @@
 //! ```
 
 mod check;
+mod printed;
 pub mod published;
 mod read;
 mod requirement;

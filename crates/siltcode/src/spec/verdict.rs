@@ -8,12 +8,12 @@ use serde::Serialize;
 use super::check::{self, Check};
 use super::requirement::{Alternative, Demand};
 use super::{Outcome, Spec};
-use crate::certainty::{Decision, Judged, Level, Limit, Probability, Rule, Scatter, Settle, decision};
+use crate::certainty::{Decision, Factors, Judged, Level, Limit, Probability, Rule, Settle, decision};
 use crate::companion::Companion;
 use crate::spectrum::Spectrum;
 
 /// How to come to a verdict.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Judging {
     /// The decision rule for particle counts. Without one it is the [probability of conformity](Rule::Conformity) at
     /// [`level`](Self::level) where every limited size has the evidence for it, else
@@ -21,8 +21,8 @@ pub struct Judging {
     pub rule: Option<Rule>,
     /// The level of the rule taken by default.
     pub level: Level,
-    /// How much bottles of the same fluid scatter.
-    pub scatter: Scatter,
+    /// What varies beside counting.
+    pub factors: Factors,
 }
 
 /// Why no probability is known.
@@ -101,7 +101,7 @@ impl Spec {
     /// let verdict = spec.judge(&close, &[], &Judging::default());
     /// assert_eq!(verdict.check.outcome.to_string(), "conforms");  // by the numbers: 74 is below 80
     /// assert_eq!(verdict.outcome.to_string(), "undecided");       // but 74 could be chance
-    /// assert_eq!(format!("{:.2}", verdict.p.unwrap().get()), "0.75");
+    /// assert_eq!(format!("{:.2}", verdict.p.unwrap().get()), "0.73");
     /// assert_eq!(verdict.rule.unwrap().to_string(), "probability of conformity at least 95 %");
     /// # Ok::<(), siltcode::Error>(())
     /// ```
@@ -110,7 +110,7 @@ impl Spec {
         let check = self.check_counts(spectrum, companions);
         let sets = self.limits();
         let rule = judging.rule.unwrap_or_else(|| usual_rule(spectrum, &sets, judging.level));
-        let decide = |limits: &Vec<Limit>| decision::decide(spectrum, limits, rule, judging.scatter);
+        let decide = |limits: &Vec<Limit>| decision::decide(spectrum, limits, rule, &judging.factors);
         let decisions: Vec<Decision> = sets.values().map(decide).collect();
         let of_item = |i: usize| {
             let is_limited = matches!(&self.requirements[i].demand, Demand::Particles { limit, .. } if limit.upper().is_some());

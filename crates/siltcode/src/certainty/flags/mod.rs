@@ -1,22 +1,23 @@
 //! What looks wrong with a bottle's counts, why, and what to do about it.
 //!
 //! A flag never changes a result. It has a stable code for programs, the numbers that raised it, and advice. Chance alone
-//! raises one of the significance flags once in a hundred at the default alarm level; no tolerance here is a test
-//! method's own, except the ranges in `reference-tables/test_method_ranges.csv`.
+//! raises any of the flags on a bottle's runs for one good bottle in a hundred at the default alarm level, over all its sizes
+//! and tests together; no tolerance here is a test method's own, except the ranges in
+//! `reference-tables/test_method_ranges.csv`.
 //!
 //! | code | raised when |
 //! |---|---|
 //! | `few-raw-counts` | fewer than 20 particles were counted at a size |
 //! | `near-class-edge` | the likeliest range number is less than twice as likely as all others together |
-//! | `scatter` | runs differ by more than chance, or than the caller's own tolerance; a note if the number is sure even so |
+//! | `scatter` | runs differ by more than those of the batch do, than chance where there is no batch, or than the caller's own tolerance; a note if the number is sure even so |
 //! | `too-regular` | runs agree better than chance allows |
-//! | `first-run-differs` | the first run differs from the others, which agree |
-//! | `drift` | each run goes the same way from the one before, beyond chance |
+//! | `first-run-differs` | the first run differs from the others, which agree, by more than runs of the batch do |
+//! | `rising`, `falling` | each run is above, or below, the one before, beyond how runs of the batch vary |
 //! | `too-many-to-count` | a reading is above what the counter could count |
 //! | `near-saturation` | coincidence hides so much that one more particle shows as less than half |
 //! | `above-method-range`, `size-outside-method`, `method-not-known` | the stated test method does not cover the counts |
-//! | `possible-water-or-air` | free water was found, or counts shift to large sizes while they fall |
-//! | `fine-stays-coarse-falls` | the smallest size stays while all larger ones fall |
+//! | `possible-water-or-air` | free water was found, or the fine particles fall and the large ones less |
+//! | `fine-stays-coarse-falls` | the particles of the smallest bin stay while those of all larger bins fall |
 //! | `blank-too-dirty` | the sample cannot be told from its blank |
 
 mod change;
@@ -25,10 +26,13 @@ mod runs;
 
 use serde::Serialize;
 
+use super::assess;
 use super::coincidence::Coincidence;
 use super::corrections::Net;
+use super::factor::RandomFactor;
 use super::level::{Interval, Level, Mean, Scatter};
 use super::odds::Odds;
+use super::repeatability::Repeatability;
 use super::runs::Criterion;
 use crate::class::iso4406::FEW_BELOW;
 use crate::companion::{Measured, Property};
@@ -38,7 +42,7 @@ use crate::size::Size;
 use crate::spectrum::{Channel, Spectrum};
 use change::of_change;
 use method::of_method;
-use runs::{of_runs, weight};
+use runs::{of_runs, shares, weight};
 
 /// How much a flag weighs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
@@ -80,6 +84,8 @@ pub struct Context<'a> {
     pub level: Level,
     /// How much bottles of the same fluid scatter, where that is known.
     pub scatter: Option<Scatter>,
+    /// How much runs vary, from all bottles of the batch; without it, from the bottle's own runs.
+    pub repeatability: Option<&'a Repeatability>,
     /// The level at which a difference counts as more than chance.
     pub alarm: Level,
     /// How far runs may lie apart.
@@ -106,6 +112,7 @@ impl Default for Context<'_> {
         Self {
             level: Level::default(),
             scatter: None,
+            repeatability: None,
             alarm,
             spread: Criterion::Chance(alarm),
             method: None,
@@ -127,19 +134,21 @@ impl Default for Context<'_> {
 /// let sample = Sample::new("drum 3", [run(410)?, run(350)?, run(280)?]);
 /// let flags = flags::of(&sample, &sample.spectrum()?, &Context::default());
 /// let codes: Vec<_> = flags.iter().map(|flag| flag.code).collect();
-/// assert_eq!(codes, ["scatter", "drift"]);
+/// assert_eq!(codes, ["scatter", "falling"]);
 /// # Ok::<(), siltcode::Error>(())
 /// ```
 #[must_use]
 pub fn of(sample: &Sample, spectrum: &Spectrum, context: &Context<'_>) -> Vec<Flag> {
-    let odds: Vec<_> = spectrum.channels().iter().map(|channel| channel_odds(channel, context)).collect();
+    let factors = assess::factors(sample, context);
+    let odds = |channel: &Channel| channel_odds(channel, factors.of(channel.size));
+    let odds: Vec<_> = spectrum.channels().iter().map(odds).collect();
     with_odds(sample, spectrum, context, &odds.iter().map(Option::as_ref).collect::<Vec<_>>())
 }
 
 /// The odds of a counted size, where the evidence for them exists.
-pub(super) fn channel_odds(channel: &Channel, context: &Context<'_>) -> Option<Odds> {
+pub(super) fn channel_odds(channel: &Channel, factor: RandomFactor) -> Option<Odds> {
     let evidence = channel.evidence.filter(|_| channel.reading.count().is_some());
-    evidence.map(|evidence| Odds::of(&evidence, context.scatter.unwrap_or_default()))
+    evidence.map(|evidence| Odds::of(&evidence, factor))
 }
 
 /// The flags of a bottle whose odds are known already, channel by channel.
@@ -150,16 +159,17 @@ pub(super) fn with_odds(
     odds: &[Option<&Odds>],
 ) -> Vec<Flag> {
     let mut flags = Vec::new();
-    for (channel, odds) in spectrum.channels().iter().zip(odds) {
+    let shares = shares(sample, spectrum.channels().iter().map(|channel| channel.size));
+    for ((channel, odds), share) in spectrum.channels().iter().zip(odds).zip(shares) {
         flags.extend(of_channel(channel, *odds));
-        flags.extend(of_runs(sample, channel.size, context, weight(*odds, context.level)));
+        flags.extend(of_runs(sample, channel.size, context, weight(*odds, context.level), share));
         flags.extend(of_coincidence(sample, channel.size, context));
         flags.extend(context.blank.and_then(|blank| of_blank(channel, blank, context.alarm)));
     }
     flags.extend(of_method(sample, spectrum, context.method));
     flags.extend(of_free_water(sample));
     if let Some(earlier) = context.earlier {
-        flags.extend(of_change(spectrum, earlier, context.alarm));
+        flags.extend(of_change(spectrum, earlier, context));
     }
     flags
 }

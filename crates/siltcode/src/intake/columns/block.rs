@@ -2,14 +2,14 @@
 
 use super::{Columns, CountsOfSize, OtherColumn, Texts};
 use crate::error::Error;
-use crate::intake::said::Summaries;
+use crate::intake::notices::PassedOverLines;
 use crate::size::Size;
 
 /// Rows of one stretch of text.
 #[derive(Debug, Default)]
 pub(super) struct Block {
     pub(super) columns: Columns,
-    pub(super) summaries: Summaries,
+    pub(super) passed: PassedOverLines,
     /// The first bottle, with its line.
     pub(super) first: Option<(u64, String)>,
     /// The last bottle, where its row was put aside or stands in the block before.
@@ -69,7 +69,7 @@ impl Block {
             other.texts.append(&from.texts);
         }
         columns.problems.append(&mut from.problems);
-        self.summaries.append(&std::mem::take(&mut next.summaries));
+        self.passed.append(&std::mem::take(&mut next.passed));
         if next.first.is_some() {
             self.last_aside = next.last_aside.take();
         }

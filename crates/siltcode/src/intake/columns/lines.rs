@@ -3,26 +3,24 @@
 //! The quick way takes a line only where it can tell that the full reader would take it, and what it would read; it is
 //! given up at the first cell that is anything else, and the line is read again the full way.
 
-use std::io::Read;
 use std::str;
-use std::sync::Arc;
 
-use csv::StringRecord;
 use memchr::{memchr, memchr2};
 
 use super::block::Block;
 use crate::companion::Property;
 use crate::count::{Basis, PerMl, Reading};
 use crate::error::{Error, ErrorKind, Position, Result};
-use crate::intake::aside;
-use crate::intake::heading::Role;
+use crate::field::Field;
 use crate::intake::layout::{CountColumn, CountColumns};
-use crate::intake::look::{DELIMITERS, Found};
+use crate::intake::lines::{Record, Records, TextRecords};
 use crate::intake::number::{self, Cell};
-use crate::intake::options::{Form, Options};
-use crate::intake::problem::{Problem, Table};
-use crate::intake::row::{Piece, Row, RowReader, text, unnamed};
-use crate::intake::text::{Rows, TextRows};
+use crate::intake::options::Form;
+use crate::intake::problem::Table;
+use crate::intake::row::{Identity, Piece, RowReader, unnamed};
+use crate::intake::sniff::DELIMITERS;
+use crate::intake::statistic::statistic;
+use crate::intake::table::{Aside, aside};
 
 /// What is done with the cells of a column.
 #[derive(Debug, Clone, Copy)]
@@ -52,10 +50,8 @@ pub(super) struct LineReader<'a> {
 impl<'a> LineReader<'a> {
     /// # Errors
     /// `text-not-plain` if the heading says that rows are not plain.
-    pub(super) fn new(found: Found, options: &'a Options, table: Arc<Table>) -> Result<Self> {
-        let delimiter = found.delimiter;
-        let mark = found.marks.own().filter(|&mark| mark != delimiter);
-        let rows = RowReader::new(found, options, table);
+    pub(super) fn new(rows: RowReader<'a>, delimiter: u8) -> Result<Self> {
+        let mark = rows.settled.marks.own().filter(|&mark| mark != delimiter);
         let counts = plain_counts(&rows, delimiter).map_err(|what| rows.not_plain(what, None))?;
         let (steps, others) = steps(&rows, &counts);
         Ok(Self { rows, delimiter, mark, steps, counts, others })
@@ -122,7 +118,7 @@ impl<'a> LineReader<'a> {
             };
         }
         (counted && falls(out)).then_some(())?;
-        if self.rows.layout.id.is_none() {
+        if self.rows.settled.layout.id.is_none() {
             out.columns.ids.push(&unnamed(line));
         }
         line_end(bytes, at)
@@ -157,8 +153,9 @@ impl<'a> LineReader<'a> {
             return Some((number.value, at + length));
         }
         let (cell, end) = self.cell(text, at)?;
-        match number::read(cell, self.rows.marks).ok()? {
+        match number::read(cell, self.rows.settled.marks).ok()? {
             Cell::Missing => Some((f64::NAN, end)),
+            _ if self.rows.settled.ungrouped => None,
             Cell::Number(number) if number.value.is_finite() && number.value.is_sign_positive() => {
                 Some((number.value, end))
             }
@@ -188,7 +185,7 @@ impl<'a> LineReader<'a> {
     }
 
     fn is_measurement(&self, cell: &str) -> bool {
-        match number::read(cell, self.rows.marks) {
+        match number::read(cell, self.rows.settled.marks) {
             Ok(Cell::Missing) => true,
             Ok(Cell::Number(number)) => number.value.is_finite(),
             _ => false,
@@ -200,47 +197,47 @@ impl<'a> LineReader<'a> {
     /// # Errors
     /// `text-not-plain` if it says more than a row of columns can hold.
     fn full(&self, text: &str, line: u64, out: &mut Block) -> Result<()> {
-        let Some(record) = self.record(text)? else { return Ok(()) };
-        if record.iter().any(|cell| cell.contains('\n')) {
-            return self.refused("a line break inside quotes", line);
+        let Some(record) = self.record(text, line)? else { return Ok(()) };
+        if record.open_quote {
+            return self.refused("a quote that is not closed in its line", line);
         }
-        if aside::is_silent(&record) {
-            return Ok(());
-        }
-        if aside::is_summary(&record, &self.rows.layout) {
-            out.summaries.add(line);
-            return Ok(());
-        }
-        self.row(&(line, record), out)
-    }
-
-    fn row(&self, row: &Row, out: &mut Block) -> Result<()> {
-        let named = text(&row.1, self.rows.layout.id);
-        let id = named.clone().unwrap_or_else(|| unnamed(row.0));
-        let length = self.rows.ensure_length(&row.1);
-        let piece = length
-            .map_err(|error| Box::new(self.rows.problem(&error, None, row)))
-            .and_then(|()| self.rows.wide(&id, row));
-        match piece {
-            Ok(_) if named.is_none() && self.rows.layout.id.is_some() => {
-                self.refused("a row without a bottle", row.0)
-            }
-            Ok(piece) if out.last() == Some(&piece.id) => Err(self.two_rows(row.0)),
-            Ok(piece) => {
-                self.add(piece, row, out);
+        match aside(&record, &self.rows) {
+            Aside::Passed(reason) => {
+                out.passed.add(reason, line);
                 Ok(())
             }
-            Err(problem) => self.put_aside(*problem, row, out),
+            Aside::Words => self.refused("a line of words", line),
+            Aside::Heading => self.refused("another heading", line),
+            Aside::No => self.row(&record, out),
         }
     }
 
-    /// A row that the full reader does not take; the table's heading once more says nothing.
-    fn put_aside(&self, problem: Problem, row: &Row, out: &mut Block) -> Result<()> {
-        match self.rows.heading(&row.1) {
-            Some((heading, _)) if heading == self.rows.names => Ok(()),
-            Some(_) => self.refused("another heading", row.0),
-            None => {
-                out.columns.problems.push(problem);
+    fn row(&self, row: &Record, out: &mut Block) -> Result<()> {
+        let named = row.text(self.rows.settled.layout.id);
+        let id = named.map_or_else(|| unnamed(row.line), str::to_owned);
+        let bottle = Identity { id, named: named.is_some(), ..Identity::default() };
+        let length = self.rows.ensure_length(row);
+        let pieces = length
+            .map_err(|error| Box::new(self.rows.problem(&error, None, row, None)))
+            .and_then(|()| self.rows.wide(&bottle, row).map_err(|rejected| Box::new(rejected.problem)));
+        match pieces {
+            Ok(_) if named.is_none() && self.rows.settled.layout.id.is_some() => {
+                self.refused("a row without a bottle", row.line)
+            }
+            Ok(pieces) if pieces.iter().any(|piece| piece.spectrum.is_none()) => {
+                self.refused("a row without counts", row.line)
+            }
+            Ok(pieces) => {
+                for piece in pieces {
+                    if out.last() == Some(&piece.bottle.id) {
+                        return Err(self.two_rows(row.line));
+                    }
+                    self.add(&piece, row, out);
+                }
+                Ok(())
+            }
+            Err(problem) => {
+                out.columns.problems.push(*problem);
                 Ok(())
             }
         }
@@ -251,33 +248,32 @@ impl<'a> LineReader<'a> {
     }
 
     /// The cells of a line; none where it is empty.
-    fn record(&self, line: &str) -> Result<Option<StringRecord>> {
-        // The line break in front keeps a byte-order mark in the line from being taken for that of an input.
-        let input = b"\n".chain(line.as_bytes());
-        let row = TextRows::new(input, self.delimiter).next_row(StringRecord::new())?;
-        Ok(row.map(|(_, record)| record))
+    fn record(&self, text: &str, line: u64) -> Result<Option<Record>> {
+        let mut records = TextRecords::new(text.as_bytes(), self.delimiter, b'\n').behind(line - 1);
+        Ok(records.next(Record::default())?.filter(|record| !record.is_empty()))
     }
 
     /// A row that the full reader takes, unless a count is a bound.
-    fn add(&self, piece: Piece, row: &Row, out: &mut Block) {
-        out.first.get_or_insert_with(|| (row.0, piece.id.clone()));
+    fn add(&self, piece: &Piece, row: &Record, out: &mut Block) {
+        let id = &piece.bottle.id;
+        out.first.get_or_insert_with(|| (row.line, id.clone()));
         let bound = |reading| !matches!(reading, Reading::Count(_) | Reading::NotCounted);
-        let channels = piece.spectrum.channels();
+        let channels = piece.spectrum.as_ref().map_or(&[][..], |spectrum| spectrum.channels());
         if let Some(at) = channels.iter().position(|channel| bound(channel.reading)) {
             let column = self.counts[at].column;
-            let found = row.1.get(column).unwrap_or_default().trim().into();
+            let found = row.text(Some(column)).unwrap_or_default().into();
             let error = ErrorKind::CountIsBound { found }.into();
-            out.columns.problems.push(self.rows.problem(&error, Some(column), row));
-            out.last_aside = Some(piece.id);
+            out.columns.problems.push(self.rows.problem(&error, Some(column), row, None));
+            out.last_aside = Some(id.clone());
             return;
         }
         let columns = &mut out.columns;
-        columns.ids.push(&piece.id);
+        columns.ids.push(id);
         for (counts, channel) in columns.counts.iter_mut().zip(channels) {
             counts.per_ml.push(channel.reading.count().map_or(f64::NAN, PerMl::get));
         }
         for (column, step) in self.steps.iter().enumerate() {
-            let cell = row.1.get(column).unwrap_or_default().trim();
+            let cell = row.text(Some(column)).unwrap_or_default();
             match *step {
                 Step::Time => columns.times.iter_mut().for_each(|times| times.push(cell)),
                 Step::Other(place, _) => columns.others[place].texts.push(cell),
@@ -302,16 +298,27 @@ impl RowReader<'_> {
 
 /// The columns of counts of a table of plain rows, or why it is none.
 fn plain_counts(rows: &RowReader<'_>, delimiter: u8) -> std::result::Result<Vec<CountColumn>, &'static str> {
-    let layout = &rows.layout;
-    let CountColumns::Wide { form, columns } = &layout.counts else { return Err("a row per size") };
+    let layout = &rows.settled.layout;
+    let (form, runs) = match &layout.counts {
+        CountColumns::Wide { form, runs } => (form, runs),
+        CountColumns::Long { .. } | CountColumns::Across { .. } => return Err("a row per size"),
+        CountColumns::Codes { .. } | CountColumns::Numbers { .. } => return Err("codes without counts"),
+    };
+    let [run] = runs.as_slice() else { return Err("runs side by side") };
+    let columns = &run.columns;
     let scales_differ = columns.iter().any(|count| count.size.scale() != columns[0].size.scale());
     let refusals = [
         (*form == Form::Differential, "counts per size band"),
-        (columns.iter().any(|count| count.basis == Basis::Raw), "raw counts"),
+        (columns.iter().any(|count| count.basis == Some(Basis::Raw)), "raw counts"),
+        (columns.iter().any(|count| count.basis.is_none()), "counts whose unit stands in each row"),
         (scales_differ, "sizes in two scales"),
-        (layout.volume.is_some() || rows.options.volume.is_some(), "a counted volume"),
-        (layout.dilution.is_some() || rows.options.dilution.is_some(), "a dilution"),
+        (layout.volume.is_some() || rows.settled.volume.is_some(), "a counted volume"),
+        (layout.dilution.is_some() || rows.settled.dilution.is_some(), "a dilution"),
         (layout.run.is_some(), "a column of runs"),
+        (layout.unit.is_some(), "a column of units"),
+        (!layout.more_ids.is_empty(), "two columns of names"),
+        (layout.named_by_place, "no column with the names of bottles"),
+        (rows.context.bottle().is_some(), "a bottle named beside the table"),
         (layout.kind.is_some(), "a column that tells blanks from samples"),
         (!DELIMITERS.contains(&delimiter), "cells parted in an unusual way"),
     ];
@@ -323,19 +330,25 @@ fn plain_counts(rows: &RowReader<'_>, delimiter: u8) -> std::result::Result<Vec<
 
 /// What is done with each column, and the names of those that are kept as text.
 fn steps(rows: &RowReader<'_>, counts: &[CountColumn]) -> (Vec<Step>, Vec<String>) {
-    let layout = &rows.layout;
+    let layout = &rows.settled.layout;
     let name = |column: usize| rows.names.get(column).map_or("", String::as_str);
-    let time = layout.notes.iter().copied().find(|&column| Role::of(name(column)) == Role::Date);
+    let is_time = |field: Field| matches!(field, Field::Time | Field::Drawn | Field::Counted);
+    let time = layout.fields.iter().find(|(_, field)| is_time(*field)).map(|(column, _)| *column);
+    let kept = |column: usize| {
+        layout.notes.contains(&column)
+            || layout.code == Some(column)
+            || layout.fields.iter().any(|(field, _)| *field == column)
+    };
     let mut others = Vec::new();
     let step = |column: usize| {
         if let Some(place) = counts.iter().position(|count| count.column == column) {
-            return Step::Count(place, counts[place].basis.volume_ml().unwrap_or(1.0));
+            return Step::Count(place, counts[place].basis.and_then(Basis::volume_ml).unwrap_or(1.0));
         }
         let companion = layout.companions.iter().find(|(companion, ..)| *companion == column);
         match column {
             _ if layout.id == Some(column) => Step::Id,
             _ if time == Some(column) => Step::Time,
-            _ if companion.is_some() || layout.notes.contains(&column) => {
+            _ if companion.is_some() || kept(column) => {
                 others.push(name(column).to_owned());
                 let measured = companion.is_some_and(|(_, property, _)| *property != Property::Appearance);
                 Step::Other(others.len() - 1, measured)
@@ -380,16 +393,18 @@ fn trimmed(cell: &str) -> &str {
 /// Whether a cell names its row: it is not empty and does not say that the row sums up others.
 #[inline]
 fn names_row(cell: &str) -> bool {
-    cell.as_bytes().last().is_some_and(u8::is_ascii_digit) || !(cell.is_empty() || aside::names_summary(cell))
+    cell.as_bytes().last().is_some_and(u8::is_ascii_digit) || !(cell.is_empty() || statistic(cell).is_some())
 }
 
-/// Whether the counts of the last row fall with size.
+/// Whether the counts of the last row fall with size, and none is missing below one that is there.
 #[inline]
 fn falls(out: &Block) -> bool {
     let mut least = f64::INFINITY;
+    let mut missing = false;
     out.columns.counts.iter().all(|counts| {
         let count = counts.per_ml.last().copied().unwrap_or(f64::NAN);
-        let falls = count.is_nan() || count <= least;
+        let falls = if count.is_nan() { true } else { count <= least && !missing };
+        missing |= count.is_nan();
         least = least.min(count);
         falls
     })

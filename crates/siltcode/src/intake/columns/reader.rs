@@ -1,7 +1,6 @@
 //! Text to columns, block by block.
 
 use std::io::{self, Read};
-use std::sync::Arc;
 
 use memchr::{memchr_iter, memrchr};
 
@@ -10,10 +9,10 @@ use super::lines::LineReader;
 use super::{Columns, Notice};
 use crate::error::{Error, ErrorKind, Position, Result};
 use crate::intake::decode::Kind;
+use crate::intake::lines::{LONGEST_ROW, end_of_line};
 use crate::intake::options::Options;
-use crate::intake::problem::Table;
-use crate::intake::text::{LONGEST_ROW, Rows, TextRows};
-use crate::intake::{head_of, look, named, said, unreadable};
+use crate::intake::table::first_table;
+use crate::intake::{HEAD, head_of, named, rejects, sniff, unreadable};
 
 /// How much text a block holds, unless told \[bytes\].
 const BLOCK: usize = 1 << 20;
@@ -72,12 +71,23 @@ impl<'a, R: Read> ColumnReader<'a, R> {
             Kind::Utf16(_) => return refused("UTF-16"),
             Kind::Bytes { mark } => mark,
         };
-        let found = look::at_text(&head[mark..], options)?;
-        let used = mark + heading_end(&head[mark..], found.delimiter, found.last_line)?;
+        if head[mark..].starts_with(rejects::READ_AS.as_bytes()) {
+            return refused("a file of rejected rows");
+        }
+        let text = &head[mark..];
+        let end_of_line = end_of_line(text);
+        if end_of_line != b'\n' {
+            return refused("lines that end with carriage returns");
+        }
+        let delimiter = sniff::delimiter(text, head.len() < HEAD, end_of_line, options);
+        let first = first_table(name, text, delimiter, options)?;
+        if first.refused {
+            return refused("rows above the heading");
+        }
+        let used = mark + line_start(text, first.ends);
         let line = 1 + line_feeds(&head[..used]);
-        let table = Arc::new(Table::of(name, None, &found));
-        let notices = said::of_heading(&found, &table);
-        let lines = LineReader::new(found, options, table)?;
+        let notices = first.notices;
+        let lines = LineReader::new(first.rows, delimiter)?;
         Ok(Self {
             block: lines.block(),
             lines,
@@ -150,7 +160,7 @@ impl<'a, R: Read> ColumnReader<'a, R> {
             return Err(error);
         }
         if self.ended && self.used == self.filled {
-            self.notices.extend(std::mem::take(&mut out.summaries).notice(self.lines.table()));
+            self.notices.extend(std::mem::take(&mut out.passed).notices(self.lines.table()));
         }
         let said = !self.notices.is_empty();
         out.columns.notices.append(&mut self.notices);
@@ -206,15 +216,10 @@ impl<'a, R: Read> ColumnReader<'a, R> {
     }
 }
 
-/// Where the line behind the heading begins.
-fn heading_end(head: &[u8], delimiter: u8, last_line: u64) -> Result<usize> {
-    let mut rows = TextRows::new(head, delimiter);
-    while let Some((line, _)) = rows.next_row(csv::StringRecord::new())? {
-        if line >= last_line {
-            break;
-        }
-    }
-    Ok(rows.bytes_read().min(head.len()))
+/// Where the line behind this one begins.
+fn line_start(text: &[u8], line: u64) -> usize {
+    let last = usize::try_from(line).unwrap_or(usize::MAX);
+    memchr_iter(b'\n', text).nth(last.saturating_sub(1)).map_or(text.len(), |end| end + 1)
 }
 
 pub(super) fn line_feeds(text: &[u8]) -> u64 {

@@ -1,43 +1,7 @@
 //! Companion measurements and their units in headings.
 
 use crate::companion::{CompanionUnit, Property};
-
-/// Other names of the companion properties.
-const PROPERTIES: [(&str, Property); 33] = [
-    ("water content", Property::Water),
-    ("total water", Property::Water),
-    ("karl fischer water", Property::Water),
-    ("water kf", Property::Water),
-    ("undissolved water", Property::FreeWater),
-    ("water & sediment", Property::WaterAndSediment),
-    ("water+sediment", Property::WaterAndSediment),
-    ("sediment and water", Property::WaterAndSediment),
-    ("w&s", Property::WaterAndSediment),
-    ("bs&w", Property::WaterAndSediment),
-    ("particulates", Property::Particulate),
-    ("particulate matter", Property::Particulate),
-    ("particulate contamination", Property::Particulate),
-    ("contamination total", Property::TotalContamination),
-    ("haze rating", Property::Haze),
-    ("haze number", Property::Haze),
-    ("visual appearance", Property::Appearance),
-    ("aluminum and silicon", Property::AluminiumAndSilicon),
-    ("aluminium + silicon", Property::AluminiumAndSilicon),
-    ("aluminum + silicon", Property::AluminiumAndSilicon),
-    ("aluminium+silicon", Property::AluminiumAndSilicon),
-    ("al+si", Property::AluminiumAndSilicon),
-    ("al + si", Property::AluminiumAndSilicon),
-    ("al and si", Property::AluminiumAndSilicon),
-    ("si+al", Property::AluminiumAndSilicon),
-    ("cat fines", Property::AluminiumAndSilicon),
-    ("catalyst fines", Property::AluminiumAndSilicon),
-    ("kinematic viscosity", Property::Viscosity),
-    ("visc", Property::Viscosity),
-    ("dens", Property::Density),
-    ("flashpoint", Property::FlashPoint),
-    ("flash", Property::FlashPoint),
-    ("appearance rating", Property::Appearance),
-];
+use crate::intake::words::{self, fold};
 
 /// A companion measurement with its unit, and whether the heading said more (a temperature) than they can hold.
 pub(super) fn companion(heading: &str) -> Option<(Property, CompanionUnit, bool)> {
@@ -67,7 +31,9 @@ fn strip_prefix_ignoring_case<'a>(text: &'a str, prefix: &str) -> Option<&'a str
 fn split_unit(heading: &str) -> (&str, Option<CompanionUnit>) {
     let inner = heading.strip_suffix([']', ')']).and_then(|open| open.rsplit_once(['[', '(']));
     match inner {
-        Some((name, unit)) if !name.trim().is_empty() => (name.trim(), unit.parse().ok()),
+        Some((name, unit)) if !name.trim().is_empty() => {
+            (name.trim(), known_unit(unit).or_else(|| unit.parse().ok()))
+        }
         _ => (heading, None),
     }
 }
@@ -76,7 +42,7 @@ fn split_unit(heading: &str) -> (&str, Option<CompanionUnit>) {
 fn known_unit(text: &str) -> Option<CompanionUnit> {
     let text = text.trim().to_lowercase();
     let text = match text.as_str() {
-        "mg_kg" | "mg per kg" => "mg/kg",
+        "mg_kg" | "ppm m/m" | "ppm (m/m)" | "mg/kg (ppm)" | "ppm mass" | "ppm w/w" | "mg per kg" => "mg/kg",
         "mg_l" | "mg per l" | "mg per litre" => "mg/L",
         "pct_vol" | "vol_pct" | "percent vol" => "% vol",
         "kg_m3" => "kg/m3",
@@ -91,16 +57,18 @@ fn known_unit(text: &str) -> Option<CompanionUnit> {
 
 /// The property of a name, and whether a temperature was said with it.
 fn property(name: &str) -> Option<(Property, bool)> {
-    let plain = name.trim().to_lowercase().replace('_', " ");
+    let plain = fold(name.trim()).replace('_', " ");
     let plain = plain.split_whitespace().collect::<Vec<_>>().join(" ");
-    let known = |name: &str| {
-        let other = PROPERTIES.iter().find(|(other, _)| *other == name).map(|(_, property)| property.clone());
-        other.or_else(|| Property::named(name))
-    };
     if let Some(property) = known(&plain) {
         return Some((property, false));
     }
-    let (name, temperature) = plain.split_once(" at ").or_else(|| plain.split_once(" @ "))?;
+    let marks = [" at ", " @ ", " bei ", " a "];
+    let (name, temperature) = marks.iter().find_map(|mark| plain.split_once(mark))?;
     let is_temperature = temperature.starts_with(|c: char| c.is_ascii_digit());
     known(name).filter(|_| is_temperature).map(|property| (property, true))
+}
+
+fn known(plain: &str) -> Option<Property> {
+    let of_words = |property: &Property| words::is(property.name(), plain);
+    Property::NAMED.into_iter().find(of_words).or_else(|| Property::named(plain))
 }

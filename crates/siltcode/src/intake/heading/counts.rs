@@ -2,11 +2,13 @@
 
 use crate::count::Basis;
 use crate::intake::options::Form;
+use crate::intake::statistic::Statistic;
+use crate::intake::words::{self, fold};
 use crate::size::SizeScale;
 
 /// What a text says about sizes and counts.
 #[allow(clippy::struct_excessive_bools)] // each is one thing said or not
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub(in crate::intake) struct Counts {
     /// The size, and the upper size of a band.
     pub(in crate::intake) size: Option<(f64, Option<f64>)>,
@@ -22,43 +24,101 @@ pub(in crate::intake) struct Counts {
     pub(in crate::intake) form: Option<Form>,
     /// Whether counts or particles are named.
     pub(in crate::intake) counted: bool,
+    /// Whether counts are named by that word, not as particles or concentrations.
+    pub(in crate::intake) named_as_raw: bool,
     /// Whether a size or channel is named.
     pub(in crate::intake) sized: bool,
+    /// Whether the code, its standard or a range number is named.
+    pub(in crate::intake) code: bool,
+    /// Whether the standard is named, which may mean its sizes or its code.
+    pub(in crate::intake) standard: bool,
+    /// The run's label.
+    pub(in crate::intake) run: Option<String>,
+    /// Whether the column sums up runs.
+    pub(in crate::intake) statistic: Option<Statistic>,
 }
 
 impl Counts {
     /// Whether it is nothing but a number, which may be a size.
     pub(in crate::intake) fn is_bare(&self) -> bool {
-        *self == Self { size: self.size, ..Self::default() } && self.size.is_some_and(|(_, to)| to.is_none())
+        let size_only = Self { size: self.size, ..Self::default() };
+        *self == size_only && self.size.is_some_and(|(_, to)| to.is_none())
+    }
+
+    /// Whether anything is said but a number, with or without a letter beside it.
+    pub(in crate::intake) fn says_more_than_a_number(&self) -> bool {
+        *self != Self { size: self.size, ..Self::default() }
     }
 
     /// Whether it heads the sizes of a table with one row per size.
     pub(in crate::intake) fn heads_sizes(&self) -> bool {
-        self.size.is_none() && self.basis.is_none() && (self.sized || self.micrometres)
+        self.size.is_none() && !self.code && self.statistic.is_none() && (self.sized || self.micrometres)
     }
 
     /// Whether it heads the counts of a table with one row per size.
     pub(in crate::intake) fn heads_counts(&self) -> bool {
-        self.size.is_none() && !self.sized && (self.counted || self.basis.is_some())
+        self.size.is_none()
+            && !self.sized
+            && !self.code
+            && !matches!(self.statistic, Some(Statistic::Spread | Statistic::Other))
+            && (self.counted || self.basis.is_some())
     }
 }
 
-/// Words that say nothing of their own in a heading of counts.
-const FILLERS: [&str; 14] = [
-    "of", "at", "and", "or", "no", "number", "larger", "above", "greater", "than", "least", "equal", "to",
-    "in",
-];
+/// What a text says of sizes and counts, and the first word of it that says anything else.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(in crate::intake) struct Parsed {
+    pub(in crate::intake) counts: Counts,
+    pub(in crate::intake) unknown: Option<String>,
+}
 
 /// What a heading or a cell says of sizes and counts; none as soon as it says anything else.
 pub(in crate::intake) fn counts(text: &str) -> Option<Counts> {
-    let tokens = tokens(text);
-    let mut counts = Counts::default();
-    let mut rest = tokens.as_slice();
-    while !rest.is_empty() {
-        rest = counts.take(rest)?;
-    }
-    (counts != Counts::default()).then_some(counts)
+    let parsed = parse(text);
+    (parsed.unknown.is_none() && parsed.counts != Counts::default()).then_some(parsed.counts)
 }
+
+/// Everything that a text says of sizes and counts.
+pub(in crate::intake) fn parse(text: &str) -> Parsed {
+    let tokens = tokens(text);
+    let mut parsed = Parsed::default();
+    let mut rest = tokens.as_slice();
+    while let [first, behind @ ..] = rest {
+        rest = parsed.counts.take(rest).unwrap_or_else(|| {
+            parsed.unknown.get_or_insert_with(|| first.to_string());
+            behind
+        });
+    }
+    parsed
+}
+
+/// What a free text says that counts refer to: `All counts are per 100 mL`, `Partikel / 100 ml`.
+pub(in crate::intake) fn stated_basis(text: &str) -> Option<Basis> {
+    let tokens = tokens(text);
+    let speaks_of_counts = tokens.iter().any(|token| match token {
+        Token::Word(word) => {
+            word.len() > 1 && (words::is("counting", word) || words::is("unit", word))
+                || words::is("answer", word)
+        }
+        Token::Sign('#') => true,
+        _ => false,
+    });
+    let is_mass = |token: &Token| matches!(token, Token::Word(word) if MASSES.contains(&word.as_str()));
+    let at = (0..tokens.len()).find(|&at| {
+        basis(&tokens[at..]).is_some() && !at.checked_sub(1).is_some_and(|before| is_mass(&tokens[before]))
+    })?;
+    let (found, rest) = basis(&tokens[at..])?;
+    let is_rate =
+        matches!(rest, [Token::Sign('/'), ..]) || matches!(rest, [Token::Word(word), ..] if word == "min");
+    let alone = at == 0 && rest.is_empty();
+    (!is_rate && (speaks_of_counts || alone)).then_some(found)
+}
+
+/// No counter is set to larger sizes \[um\].
+const LARGEST_UM: f64 = 1000.0;
+
+/// Units of mass and of other things that stand before `per mL` in a text that says nothing of counts.
+const MASSES: [&str; 12] = ["mg", "g", "ug", "kg", "cfu", "kbe", "ng", "ppm", "mgkoh", "usd", "eur", "ml"];
 
 #[derive(Debug, Clone, PartialEq)]
 enum Token {
@@ -69,16 +129,26 @@ enum Token {
     Sign(char),
 }
 
+impl std::fmt::Display for Token {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Number(number) => write!(f, "{number}"),
+            Self::Word(word) => f.write_str(word),
+            Self::AtLeast => f.write_str(">"),
+            Self::Sign(sign) => write!(f, "{sign}"),
+        }
+    }
+}
+
 fn tokens(text: &str) -> Vec<Token> {
-    let mut text = text
-        .to_lowercase()
-        .replace(['\u{b5}', '\u{3bc}'], "u")
-        .replace("cm\u{b3}", "ml")
-        .replace("cm3", "ml");
+    // A micro sign that was encoded twice.
+    let text = if text.contains('\u{c2}') { text.replace("\u{c2}\u{b5}", "u") } else { text.to_owned() };
+    let mut text = fold(&text).replace("cm\u{b3}", "ml").replace("cm3", "ml").replace("c.c.", "ml");
     for (written, plain) in [
         ("(c)", " scale_c "),
         ("(b)", " scale_b "),
         ("\u{2265}", ">"),
+        ("\u{2267}", ">"),
         ("\u{2a7e}", ">"),
         (">=", ">"),
         ("=>", ">"),
@@ -87,7 +157,9 @@ fn tokens(text: &str) -> Vec<Token> {
         ("..", "-"),
         ("\u{207b}\u{b9}", "-1"),
     ] {
-        text = text.replace(written, plain);
+        if text.contains(written) {
+            text = text.replace(written, plain);
+        }
     }
     let chars: Vec<char> = text.chars().collect();
     let mut tokens = Vec::new();
@@ -125,7 +197,25 @@ fn token(chars: &[char]) -> Option<Token> {
         c if c.is_alphabetic() => Some(Token::Word(text)),
         '>' => Some(Token::AtLeast),
         c if c.is_whitespace()
-            || matches!(c, '(' | ')' | '[' | ']' | '{' | '}' | ',' | ':' | '_' | '.' | '^') =>
+            || matches!(
+                c,
+                '(' | ')'
+                    | '['
+                    | ']'
+                    | '{'
+                    | '}'
+                    | ','
+                    | ':'
+                    | '_'
+                    | '.'
+                    | '^'
+                    | ';'
+                    | '='
+                    | '"'
+                    | '\''
+                    | '*'
+                    | '\u{2020}'
+            ) =>
         {
             None
         }
@@ -139,20 +229,37 @@ impl Counts {
         if let Some((basis, rest)) = basis(tokens) {
             return self.basis.replace(basis).is_none_or(|before| before == basis).then_some(rest);
         }
+        if let Some(rest) = self.take_numbered(tokens) {
+            return Some(rest);
+        }
         match tokens {
-            [Token::Word(iso), Token::Number(number), rest @ ..] if iso == "iso" => {
-                self.scale = Some(scale_of_standard(*number)?);
-                Some(rest)
-            }
             [Token::Number(from), Token::Sign('-'), Token::Number(to), rest @ ..] => {
                 self.take_size(*from, Some(*to), rest)
             }
-            [Token::Number(from), Token::Word(word), Token::Number(to), rest @ ..] if word == "to" => {
+            // `4 um - 6 um`
+            [Token::Number(from), Token::Word(um), Token::Sign('-'), Token::Number(to), rest @ ..]
+                if words::is("micrometre", um) =>
+            {
                 self.take_size(*from, Some(*to), rest)
+            }
+            [Token::Number(from), Token::Word(word), Token::Number(to), rest @ ..] if is_to(word) => {
+                self.take_size(*from, Some(*to), rest)
+            }
+            [Token::Number(um), Token::Sign('+'), rest @ ..] => {
+                self.compared = true;
+                self.take_size(*um, None, rest)
             }
             [Token::Number(um), rest @ ..] => self.take_size(*um, None, rest),
             [Token::AtLeast, rest @ ..] => {
                 self.compared = true;
+                Some(rest)
+            }
+            [Token::Sign('/' | '#' | '-'), rest @ ..] => Some(rest),
+            [Token::Word(um), Token::Word(letter), rest @ ..]
+                if words::is("micrometre", um) && matches!(letter.as_str(), "c" | "b") =>
+            {
+                self.micrometres = true;
+                self.scale = Some(if letter == "c" { SizeScale::UmC } else { SizeScale::UmB });
                 Some(rest)
             }
             [Token::Word(word), rest @ ..] => self.take_word(word).then_some(rest),
@@ -160,42 +267,94 @@ impl Counts {
         }
     }
 
+    /// A number that is no size: of a standard, a channel or a run.
+    fn take_numbered<'a>(&mut self, tokens: &'a [Token]) -> Option<&'a [Token]> {
+        let [Token::Word(word), Token::Number(number), rest @ ..] = tokens else { return None };
+        let size_follows = self.size.is_some() || rest.iter().any(|token| matches!(token, Token::Number(_)));
+        match word.as_str() {
+            "iso" if let Some(scale) = scale_of_standard(*number) => {
+                self.scale = Some(scale);
+                Some(without_year(rest))
+            }
+            "iso" if is(*number, 4406.0) => {
+                self.standard = true;
+                Some(without_year(rest))
+            }
+            _ if words::is("channel", word) => {
+                self.sized = true;
+                Some(rest)
+            }
+            // `R4`: the range number at 4 um(c). Any other number is that of a run.
+            "r" if !size_follows && [4.0, 6.0, 14.0].contains(number) => {
+                self.code = true;
+                self.take_size(*number, None, rest)
+            }
+            _ if (words::is("run", word) || (word == "r" && size_follows)) && number.fract() == 0.0 => {
+                self.run = Some(number.to_string());
+                Some(rest)
+            }
+            _ => None,
+        }
+    }
+
     fn take_size<'a>(&mut self, from: f64, to: Option<f64>, rest: &'a [Token]) -> Option<&'a [Token]> {
-        let possible = from > 0.0 && to.is_none_or(|to| to > from);
+        let possible = from > 0.0 && from <= LARGEST_UM && to.is_none_or(|to| to > from);
         (possible && self.size.replace((from, to)).is_none()).then_some(rest)
     }
 
     fn take_word(&mut self, word: &str) -> bool {
+        let is = |meaning| words::is(meaning, word);
         match word {
-            "um" | "micron" | "microns" | "mic" | "micrometre" | "micrometres" | "micrometer"
-            | "micrometers" => {
-                self.micrometres = true;
-            }
             "umc" | "scale_c" => self.scale = Some(SizeScale::UmC),
             "umb" | "scale_b" => self.scale = Some(SizeScale::UmB),
             "acftd" => self.scale = Some(SizeScale::Acftd),
-            "microscope" | "microscopic" => self.scale = Some(SizeScale::Microscope),
-            "n" | "count" | "counts" | "particle" | "particles" | "concentration" | "conc" => {
+            "microscope" | "microscopic" | "mikroskop" => self.scale = Some(SizeScale::Microscope),
+            "iso" => self.standard = true,
+            "rn" | "code" | "codes" | "range" | "codigo" | "kod" | "codice" => self.code = true,
+            _ if is("micrometre") => self.micrometres = true,
+            _ if is("raw") => self.basis = Some(Basis::Raw),
+            _ if is("cumulative") => self.form = Some(Form::Cumulative),
+            _ if is("differential") => self.form = Some(Form::Differential),
+            _ if is("counting") => {
                 self.counted = true;
+                self.named_as_raw |= is("count-word");
             }
-            "size" | "sizes" | "channel" | "diameter" => self.sized = true,
-            "raw" => self.basis = Some(Basis::Raw),
-            "cumulative" | "cum" => self.form = Some(Form::Cumulative),
-            "differential" | "diff" | "band" | "interval" => self.form = Some(Form::Differential),
-            other => return FILLERS.contains(&other),
+            "number" | "numbers" | "klasse" | "class" | "classe" if self.standard => self.code = true,
+            _ if is("sized") => self.sized = true,
+            _ if is("mean") && word.len() > 1 => self.statistic = Some(Statistic::Mean),
+            _ if is("spread") && word.len() > 1 => self.statistic = Some(Statistic::Spread),
+            _ if is("other-sum") && word.len() > 1 => self.statistic = Some(Statistic::Other),
+            _ => return is("filler") || is("per"),
         }
         true
     }
 }
 
-fn is_one(number: f64) -> bool {
-    (number - 1.0).abs() < f64::EPSILON
+fn is_to(word: &str) -> bool {
+    matches!(word, "to" | "bis" | "a" | "do" | "tot" | "ate")
+}
+
+fn is(number: f64, other: f64) -> bool {
+    (number - other).abs() < f64::EPSILON
+}
+
+/// A standard's year behind its number says nothing.
+fn without_year(tokens: &[Token]) -> &[Token] {
+    match tokens {
+        [Token::Number(year), rest @ ..] if (1980.0..2100.0).contains(year) => rest,
+        [Token::Sign('-'), Token::Number(_), Token::Number(year), rest @ ..]
+            if (1980.0..2100.0).contains(year) =>
+        {
+            rest
+        }
+        all => all,
+    }
 }
 
 fn scale_of_standard(number: f64) -> Option<SizeScale> {
     [(11171.0, SizeScale::UmC), (4402.0, SizeScale::Acftd), (4407.0, SizeScale::Microscope)]
         .into_iter()
-        .find_map(|(standard, scale)| (number - standard == 0.0).then_some(scale))
+        .find_map(|(standard, scale)| is(number, standard).then_some(scale))
 }
 
 /// `/ml`, `per 100 ml`, `1/ml`, `#/100ml`, `ml-1`, `per litre`.
@@ -204,18 +363,22 @@ fn basis(tokens: &[Token]) -> Option<(Basis, &[Token])> {
         |token: &Token, words: &[&str]| matches!(token, Token::Word(word) if words.contains(&word.as_str()));
     if let [ml, Token::Sign('-'), Token::Number(one), rest @ ..] = tokens
         && word_in(ml, &["ml"])
-        && is_one(*one)
+        && is(*one, 1.0)
     {
         return Some((Basis::PerMl, rest));
     }
     let tokens = match tokens {
-        [Token::Number(one), Token::Sign('/'), ..] if is_one(*one) => &tokens[1..],
+        [Token::Number(one), Token::Sign('/'), ..] if is(*one, 1.0) => &tokens[1..],
         [Token::Sign('#'), Token::Sign('/'), ..] => &tokens[1..],
-        [unit, Token::Sign('/'), ..] if word_in(unit, &["p", "pcs", "no", "nr"]) => &tokens[1..],
+        [unit, Token::Sign('/'), ..] if word_in(unit, &["p", "pcs", "no", "nr", "pt", "n"]) => &tokens[1..],
         all => all,
     };
     let (per, rest) = tokens.split_first()?;
-    if *per != Token::Sign('/') && !word_in(per, &["per"]) {
+    let counts_amount = matches!(rest.first(), Some(Token::Number(_)));
+    let is_per = matches!(per, Token::Word(word)
+        if (words::is("per", word) && (word.len() > 2 || counts_amount || word == "je" || word == "na"))
+            || (word == "in" && counts_amount));
+    if *per != Token::Sign('/') && !is_per {
         return None;
     }
     let (amount, rest) = match rest {
@@ -223,13 +386,28 @@ fn basis(tokens: &[Token]) -> Option<(Basis, &[Token])> {
         all => (1.0, all),
     };
     let (unit, rest) = rest.split_first()?;
-    let ml = match unit {
-        unit if word_in(unit, &["ml", "cc", "millilitre", "milliliter"]) => amount,
-        unit if word_in(unit, &["l", "litre", "liter"]) => 1000.0 * amount,
+    let Token::Word(unit) = unit else { return None };
+    let known = Basis::of_ml(amount * ml_of_unit(unit)?)?;
+    Some((known, rest))
+}
+
+/// How many mL a unit of volume is.
+pub(super) fn ml_of_unit(unit: &str) -> Option<f64> {
+    match unit {
+        "ml" | "cc" => Some(1.0),
+        "l" => Some(1000.0),
+        _ if ["millilit", "mililit", "mililitr"].iter().any(|start| unit.starts_with(start)) => Some(1.0),
+        _ if ["lit", "litr"].iter().any(|start| unit.starts_with(start)) => Some(1000.0),
+        _ => None,
+    }
+}
+
+/// A volume alone, as a cell under `unit` or a line of units says it: `100 mL`, `(100 ml)`, `mL`.
+pub(in crate::intake) fn volume_alone(text: &str) -> Option<Basis> {
+    let (amount, unit) = match tokens(text).as_slice() {
+        [Token::Number(amount), Token::Word(unit)] => (*amount, unit.clone()),
+        [Token::Word(unit)] => (1.0, unit.clone()),
         _ => return None,
     };
-    let known = [Basis::PerMl, Basis::Per100Ml, Basis::PerL]
-        .into_iter()
-        .find(|basis| basis.volume_ml() == Some(ml))?;
-    Some((known, rest))
+    Basis::of_ml(amount * ml_of_unit(&unit)?)
 }

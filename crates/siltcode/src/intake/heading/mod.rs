@@ -2,13 +2,13 @@
 
 mod companion;
 mod counts;
-mod names;
 
 use companion::companion;
-pub(super) use counts::{Counts, counts};
-use names::{BASES, DATES, DILUTIONS, IDS, KINDS, RUNS, SCALES, VOLUMES};
+pub(super) use counts::{Counts, counts, parse, stated_basis, volume_alone};
 
+use super::words::{self, fold};
 use crate::companion::{CompanionUnit, Property};
+use crate::field::Field;
 
 /// What a column holds.
 #[derive(Debug, Clone, PartialEq)]
@@ -21,73 +21,101 @@ pub(super) enum Role {
     Volume { ml: f64 },
     /// The dilution factor.
     Dilution,
-    /// A date or a time.
-    Date,
     /// Sample or blank.
     Kind,
     /// Anything about counts: a size's counts, or the sizes, or the counts.
     Counts(Counts),
+    /// A printed code.
+    Code,
     /// The unit of the counts of each row.
     BasisOfRow,
     /// The scale of the sizes of each row.
     ScaleOfRow,
     /// A companion measurement.
     Companion { property: Property, unit: CompanionUnit, qualified: bool },
-    /// A column written with rejected rows; passed over.
-    Rejected,
+    /// Where, when or by whom the bottle was drawn or counted.
+    Field(Field),
     /// Anything else.
     Note,
 }
+
+/// The least rank of names that say no more than that they number rows.
+pub(super) const NUMBERED: usize = 1000;
 
 impl Role {
     /// The role a heading gives its column.
     pub(super) fn of(heading: &str) -> Self {
         let plain = plain(heading);
-        if plain.starts_with("rejected ") {
-            return Self::Rejected;
+        let plain = without_year(&plain);
+        if plain.is_empty() {
+            return Self::Note;
         }
-        if let Some(role) = Self::by_name(&plain) {
+        if let Some(role) = Self::by_name(plain) {
             return role;
         }
-        if let Some(ml) = volume_unit(&plain) {
+        if let Some(ml) = volume_unit(plain) {
             return Self::Volume { ml };
         }
         if let Some((property, unit, qualified)) = companion(heading) {
             return Self::Companion { property, unit, qualified };
         }
+        if let Some(field) = words::field(&without_bracket(heading)) {
+            return Self::Field(field);
+        }
         counts(heading).map_or(Self::Note, Self::Counts)
     }
 
     fn by_name(plain: &str) -> Option<Self> {
-        let is = |names: &[&str]| names.contains(&plain);
-        if let Some(rank) = IDS.iter().position(|name| *name == plain) {
+        if let Some(rank) = words::rank("bottle", plain) {
             return Some(Self::Id { rank });
         }
+        if let Some(rank) = words::rank("bottle-number", plain) {
+            return Some(Self::Id { rank: NUMBERED + rank });
+        }
+        let is = |meaning| words::is(meaning, plain);
         Some(match plain {
-            _ if is(&RUNS) => Self::Run,
-            _ if is(&DILUTIONS) => Self::Dilution,
-            _ if is(&DATES) => Self::Date,
-            _ if is(&KINDS) => Self::Kind,
-            _ if is(&BASES) => Self::BasisOfRow,
-            _ if is(&SCALES) => Self::ScaleOfRow,
-            _ => return None,
+            _ if is("run") => Self::Run,
+            _ if is("dilution") => Self::Dilution,
+            _ if is("kind") => Self::Kind,
+            _ if is("unit") => Self::BasisOfRow,
+            _ if is("scale") => Self::ScaleOfRow,
+            _ if is("code") || is_found_code(plain) => Self::Code,
+            _ => return words::field(plain).map(Self::Field),
         })
     }
 }
 
-/// Lower case, one space between words, no brackets or closing marks.
-fn plain(text: &str) -> String {
-    let spaced: String = text
-        .to_lowercase()
-        .chars()
-        .map(|c| if matches!(c, '_' | '.' | ':' | '(' | ')' | '[' | ']' | ',' | '/') { ' ' } else { c })
-        .collect();
+/// Lower case without accents, one space between words, no brackets or closing marks.
+pub(super) fn plain(text: &str) -> String {
+    let is_mark = |c: char| matches!(c, '_' | '.' | ':' | '(' | ')' | '[' | ']' | ',' | '/' | '-');
+    let spaced: String = fold(text).chars().map(|c| if is_mark(c) { ' ' } else { c }).collect();
     spaced.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// `iso 4406 result`: the code that was found, not the one aimed at.
+fn is_found_code(plain: &str) -> bool {
+    let found = ["result", "found", "measured", "actual", "ergebnis", "resultat", "resultado", "ist"];
+    plain.rsplit_once(' ').is_some_and(|(code, last)| found.contains(&last) && words::is("code", code))
+}
+
+/// `iso 4406 2021` without the year of the standard.
+fn without_year(plain: &str) -> &str {
+    let year = |text: &str| text.len() == 4 && text.bytes().all(|byte| byte.is_ascii_digit());
+    plain
+        .rsplit_once(' ')
+        .filter(|(_, last)| year(last) && plain.contains("4406 "))
+        .map_or(plain, |(name, _)| name)
+}
+
+/// A heading without the bracketed remark at its end: `Depth (m)`, `Time [UTC]`.
+fn without_bracket(heading: &str) -> String {
+    let name = heading.split(['(', '[']).next().unwrap_or_default();
+    plain(name)
 }
 
 /// `volume ml`, `vol l`: how many mL its unit is.
 fn volume_unit(plain: &str) -> Option<f64> {
-    if VOLUMES.contains(&plain) {
+    if words::is("volume", plain) && plain != "v" {
         return Some(1.0);
     }
     let (name, unit) = plain.rsplit_once(' ')?;
@@ -96,7 +124,7 @@ fn volume_unit(plain: &str) -> Option<f64> {
         "l" => 1000.0,
         _ => return None,
     };
-    VOLUMES.contains(&name).then_some(ml)
+    words::is("volume", name).then_some(ml)
 }
 
 #[cfg(test)]
@@ -143,6 +171,19 @@ mod tests {
             "4",
             "4.0 um",
             "4,0 \u{b5}m",
+            "P4 [1/ml]",
+            "cnt_4um",
+            "raw_4um_c",
+            "n_4um_c_per_ml",
+            "gt4um/mL",
+            "ISO 4 \u{b5}m(c)",
+            "Channel 1 (4 \u{b5}m)",
+            "4+ \u{b5}m (ISO 11171:2016)",
+            "\u{2267}4 \u{b5}m(c)",
+            "4 um /10 mL",
+            "Partikel > 4 \u{b5}m(c) je 100 ml",
+            "Particules \u{2265} 4 \u{b5}m(c)/mL",
+            "Liczba cz\u{105}stek > 4 \u{b5}m(c) na 1 ml",
         ] {
             assert_eq!(size(heading), (4.0, None), "{heading}");
         }
@@ -164,19 +205,8 @@ mod tests {
 
     #[test]
     fn is_no_size() {
-        for heading in [
-            "ISO 4",
-            "ISO 4406",
-            "filter 4 um",
-            "tank 4",
-            "comment",
-            "NAS 5-15",
-            "6-4 um",
-            "4 6 um",
-            "4 um /10 mL",
-            "2024-05-01",
-        ] {
-            assert_eq!(Role::of(heading), Role::Note, "{heading}");
+        for heading in ["filter 4 um", "tank 4", "comment", "NAS 5-15", "6-4 um", "4 6 um", "2024-05-01"] {
+            assert!(!matches!(Role::of(heading), Role::Counts(_)), "{heading}");
         }
     }
 
@@ -186,8 +216,10 @@ mod tests {
         assert_eq!(Role::of("Volume [mL]"), Role::Volume { ml: 1.0 });
         assert_eq!(Role::of("vol (l)"), Role::Volume { ml: 1000.0 });
         assert_eq!(Role::of("Dilution factor"), Role::Dilution);
-        assert_eq!(Role::of("Date/time"), Role::Date);
-        assert_eq!(Role::of("rejected: why"), Role::Rejected);
+        assert_eq!(Role::of("Date/time"), Role::Field(Field::Time));
+        assert_eq!(Role::of("Auftrag-Nr."), Role::Field(Field::Order));
+        assert_eq!(Role::of("Depth (m)"), Role::Field(Field::Depth));
+        assert_eq!(Role::of("ISO 4406:2021"), Role::Code);
         assert!(matches!(Role::of("Sample ID"), Role::Id { .. }));
         assert!(matches!(Role::of("bottle_no"), Role::Id { .. }));
         assert!(of_counts("size [um(c)]").heads_sizes());

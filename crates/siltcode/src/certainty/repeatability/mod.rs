@@ -1,0 +1,286 @@
+//! How much runs vary beyond counting: the repeatability of counter and bottle.
+//!
+//! A counter that counts the same bottle again gives another concentration, and not by counting error alone. How much, no
+//! single bottle of two or three runs can say; all bottles of a batch together can. So a [`RunPool`] gathers the runs of a
+//! batch's first bottles, and the [`Repeatability`] it gives, size by size, widens every interval, odds and verdict of the
+//! batch. No test of significance comes before it: scatter that a test does not find is there all the same.
+
+mod model;
+
+use std::fmt;
+
+use serde::Serialize;
+
+use super::factor::{Factors, RandomFactor, Variation};
+use super::level::Scatter;
+use crate::count::Evidence;
+use crate::sample::Sample;
+use crate::size::{Size, SizeScale};
+use model::{Pooled, RunStatistics, squares_of_shares};
+
+/// The runs of a batch's bottles, gathered.
+///
+/// ```
+/// use siltcode::certainty::RunPool;
+/// use siltcode::{Channel, CountedVolume, Dilution, Evidence, Sample, Size, Spectrum};
+///
+/// let volume = CountedVolume::from_ml(10.0)?;
+/// let run = |raw| Spectrum::cumulative(vec![Channel::counted(Size::um_c(4.0)?, Evidence::of_run(raw, volume, Dilution::NONE))]);
+/// let mut pool = RunPool::default();
+/// pool.add(&Sample::new("one", [run(20_310)?, run(19_480)?, run(20_760)?]));
+/// pool.add(&Sample::new("two", [run(30_120)?, run(31_540)?, run(30_230)?]));
+/// let repeatability = pool.repeatability(None);
+/// assert_eq!(format!("{:.3}", repeatability.sizes()[0].cv.cv()), "0.028"); // runs vary by 2.8 %
+/// # Ok::<(), siltcode::Error>(())
+/// ```
+#[derive(Debug, Clone, Default)]
+pub struct RunPool {
+    bottles: usize,
+    sizes: Vec<(Size, Vec<RunStatistics>)>,
+}
+
+impl RunPool {
+    /// No more bottles than these are gathered: by then nothing changes any more.
+    pub const MOST_BOTTLES: usize = 4096;
+
+    /// The pool of these bottles, as far as it takes them.
+    #[must_use]
+    pub fn of<'a>(samples: impl IntoIterator<Item = &'a Sample>) -> Self {
+        let mut pool = Self::default();
+        for sample in samples {
+            if pool.is_full() {
+                break;
+            }
+            pool.add(sample);
+        }
+        pool
+    }
+
+    /// Takes the runs of a bottle. One of a single run, and any bottle once the pool is full, changes nothing.
+    pub fn add(&mut self, sample: &Sample) {
+        if sample.runs.len() < 2 || self.is_full() {
+            return;
+        }
+        self.bottles += 1;
+        for size in sample.sizes() {
+            let Some(runs) = sample.evidence_of_runs(size).and_then(|runs| RunStatistics::of(&runs)) else {
+                continue;
+            };
+            match self.sizes.iter_mut().find(|(known, _)| *known == size) {
+                Some((_, gathered)) => gathered.push(runs),
+                None => self.sizes.push((size, vec![runs])),
+            }
+        }
+    }
+
+    /// Whether it takes no more bottles.
+    #[must_use]
+    pub const fn is_full(&self) -> bool {
+        self.bottles >= Self::MOST_BOTTLES
+    }
+
+    /// What the runs say of the variation between runs, together with what is stated of it.
+    #[must_use]
+    pub fn repeatability(&self, stated: Option<Scatter>) -> Repeatability {
+        let of_size = |(size, runs): &(Size, Vec<RunStatistics>)| Some((*size, Pooled::of(runs)?));
+        let mut sizes: Vec<(Size, Pooled)> = self.sizes.iter().filter_map(of_size).collect();
+        sizes.sort_by(|(a, _), (b, _)| a.scale().cmp(&b.scale()).then(a.um().total_cmp(&b.um())));
+        let contradicted = stated.and_then(|stated| self.contradicting(&sizes, stated));
+        let entries =
+            sizes.iter().map(|&(size, pooled)| SizeRepeatability::new(size, pooled, stated)).collect();
+        Repeatability { sizes: entries, stated, contradicted }
+    }
+
+    /// The size whose runs contradict the stated variation most, where any does.
+    fn contradicting(&self, sizes: &[(Size, Pooled)], stated: Scatter) -> Option<Contradiction> {
+        let of_size = |&(size, pooled): &(Size, Pooled)| {
+            let (_, runs) = self.sizes.iter().find(|(known, _)| *known == size)?;
+            let observed = Scatter::from_cv(pooled.variance.sqrt()).ok()?;
+            let p = model::p_agrees(runs, stated.cv().powi(2));
+            let ratio = observed.cv() / stated.cv();
+            let is_apart = !(1.0 / Contradiction::APART..=Contradiction::APART).contains(&ratio);
+            (p < Contradiction::RISK && is_apart).then_some((p, Contradiction { size, stated, observed }))
+        };
+        sizes.iter().filter_map(of_size).min_by(|(a, _), (b, _)| a.total_cmp(b)).map(|(_, found)| found)
+    }
+}
+
+/// Where the variation between runs comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum RepeatabilitySource {
+    /// The runs of the batch.
+    Runs,
+    /// It was stated, and no runs say anything of it.
+    Stated,
+    /// Both together.
+    RunsAndStated,
+}
+
+impl fmt::Display for RepeatabilitySource {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(match self {
+            Self::Runs => "from runs",
+            Self::Stated => "stated",
+            Self::RunsAndStated => "from runs and stated",
+        })
+    }
+}
+
+/// How much runs vary at one size.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct SizeRepeatability {
+    /// The size with its scale; none for a stated variation, which holds for every size that has no runs of its own.
+    pub size: Option<Size>,
+    /// The size in um(c), if that is its scale \[um(c)\].
+    pub size_um_c: Option<f64>,
+    /// The coefficient of variation between runs of one bottle, beyond counting \[-\].
+    pub cv: Scatter,
+    /// The effective number of degrees of freedom it is known from \[-\].
+    pub effective_number: f64,
+    /// Bottles whose runs it rests on.
+    pub bottles: usize,
+    /// Where it comes from.
+    pub source: RepeatabilitySource,
+}
+
+impl SizeRepeatability {
+    /// What a stated variation is worth, in degrees of freedom.
+    const STATED_WORTH: f64 = 4.0;
+
+    fn new(size: Size, pooled: Pooled, stated: Option<Scatter>) -> Self {
+        let pooled_with = stated.map(|cv| pooled.with_stated(cv.cv().powi(2), Self::STATED_WORTH));
+        let (pooled, source) = match pooled_with {
+            Some(both) => (both, RepeatabilitySource::RunsAndStated),
+            None => (pooled, RepeatabilitySource::Runs),
+        };
+        Self {
+            size: Some(size),
+            size_um_c: (size.scale() == SizeScale::UmC).then_some(size.um()),
+            cv: Scatter::from_cv(pooled.variance.sqrt().min(Scatter::LARGEST_CV)).unwrap_or_default(),
+            effective_number: pooled.degrees,
+            bottles: pooled.bottles,
+            source,
+        }
+    }
+
+    const fn stated(cv: Scatter) -> Self {
+        let (size, size_um_c, source) = (None, None, RepeatabilitySource::Stated);
+        Self { size, size_um_c, cv, effective_number: Self::STATED_WORTH, bottles: 0, source }
+    }
+
+    const fn pooled(&self) -> Pooled {
+        let cv = self.cv.cv();
+        Pooled { variance: cv * cv, degrees: self.effective_number, bottles: self.bottles }
+    }
+
+    /// The factor on a single run.
+    pub(super) fn factor(&self) -> RandomFactor {
+        self.pooled().factor()
+    }
+}
+
+/// Runs that do not vary as was stated.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Contradiction {
+    /// The size where they differ most surely.
+    pub size: Size,
+    /// The coefficient of variation that was stated \[-\].
+    pub stated: Scatter,
+    /// The one that the runs show \[-\].
+    pub observed: Scatter,
+}
+
+impl fmt::Display for Contradiction {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let [observed, stated] = [self.observed, self.stated].map(|cv| 100.0 * cv.cv());
+        write!(f, "runs at {} vary by {observed:.1} %, and {stated:.1} % was stated", self.size)
+    }
+}
+
+impl Contradiction {
+    /// Agreement less likely than this is none.
+    const RISK: f64 = 0.01;
+    /// Up to this factor apart they agree well enough.
+    const APART: f64 = 1.25;
+}
+
+/// How much runs vary beyond counting, size by size, for all bottles of a batch.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Repeatability {
+    sizes: Vec<SizeRepeatability>,
+    stated: Option<Scatter>,
+    contradicted: Option<Contradiction>,
+}
+
+impl Repeatability {
+    /// A coefficient of variation between runs of one bottle, as the counter's maker or the laboratory's own study gives
+    /// it, for all sizes.
+    #[must_use]
+    pub const fn stated(cv: Scatter) -> Self {
+        Self { sizes: Vec::new(), stated: Some(cv), contradicted: None }
+    }
+
+    /// Size by size, smallest first.
+    #[must_use]
+    pub fn sizes(&self) -> &[SizeRepeatability] {
+        &self.sizes
+    }
+
+    /// Every entry: size by size, and the stated one where no size has runs.
+    pub fn entries(&self) -> impl Iterator<Item = SizeRepeatability> {
+        let stated = self.stated.filter(|_| self.sizes.is_empty()).map(SizeRepeatability::stated);
+        self.sizes.iter().copied().chain(stated)
+    }
+
+    /// Where the runs contradict what was stated.
+    #[must_use]
+    pub const fn contradicted(&self) -> Option<Contradiction> {
+        self.contradicted
+    }
+
+    /// What varies beside counting for one bottle: the mean of its runs varies less than a run, and `between` bottles there
+    /// may be a scatter of its own.
+    #[must_use]
+    pub fn factors(&self, sample: &Sample, between: Option<Scatter>) -> Factors {
+        let between = RandomFactor::from(between.unwrap_or_default());
+        let of_size = |size: Size| {
+            let runs = sample.evidence_of_runs(size).unwrap_or_default();
+            let share = squares_of_shares(&runs).min(1.0);
+            (size, Variation { run: self.run_factor(size, &runs), share, between })
+        };
+        let other = Variation { between, ..Variation::NONE };
+        Factors::new(sample.sizes().into_iter().map(of_size).collect(), other)
+    }
+
+    /// The factor on a single run of a bottle.
+    ///
+    /// That of the batch, unless the bottle's own runs vary beyond it, or the batch says nothing of this size.
+    fn run_factor(&self, size: Size, runs: &[Evidence]) -> RandomFactor {
+        let known = self.of(size).map(|entry| entry.pooled());
+        let pooled = match (known, RunStatistics::of(runs)) {
+            (None, None) => return RandomFactor::NONE,
+            (None, Some(own)) => match Pooled::of(&[own]) {
+                Some(own) => own,
+                None => return RandomFactor::NONE,
+            },
+            // Runs of this bottle alone, where none of the batch say anything of this size.
+            (Some(stated), Some(own)) if stated.bottles == 0 => {
+                Pooled::of(&[own]).map_or(stated, |own| own.with_stated(stated.variance, stated.degrees))
+            }
+            (Some(known), Some(own)) if known.bottles >= 2 => known.or_own(&own),
+            (Some(known), _) => known,
+        };
+        pooled.factor()
+    }
+
+    /// What a batch of two or more bottles, or what was stated, says of one size.
+    pub(super) fn of_batch(&self, size: Size) -> Option<SizeRepeatability> {
+        self.of(size).filter(|entry| entry.bottles >= 2 || entry.source != RepeatabilitySource::Runs)
+    }
+
+    fn of(&self, size: Size) -> Option<SizeRepeatability> {
+        let listed = self.sizes.iter().copied().find(|entry| entry.size == Some(size));
+        listed.or_else(|| self.stated.map(SizeRepeatability::stated))
+    }
+}
