@@ -176,6 +176,8 @@ class GaugeFinding:
         How urgent it is.
     reading : int or None
         The reading it concerns, counted from 0 [-].
+    compared_with : int or None
+        The earlier reading that it is compared with, counted from 0 [-].
     evidence, advice : str
         What was found, and what to do.
 
@@ -190,6 +192,7 @@ class GaugeFinding:
     code: str
     urgency: Literal["alarm", "change", "note"]
     reading: int | None
+    compared_with: int | None
     evidence: str
     advice: str
 
@@ -268,7 +271,8 @@ def watch_element(
     rule : ChangeRule, {"last-point", "elsewhere"}, str, number or pint quantity
         When the element is to be changed: a rule, the published one for a duty, or a limit [kPa].
     error : str, number or pint quantity
-        By how much two readings of the same pressure may differ [kPa].
+        By how much two readings of the same pressure may differ, exceeded once in twenty: the repeatability limit of the
+        gauge [kPa].
     near : float, optional
         From this share of the limit on it is near, 0 or more and below 1 [-].
     age : str, number or pint quantity, optional
@@ -292,8 +296,9 @@ def watch_element(
 
     Notes
     -----
-    A fall is one by more than `error` below the highest reading so far; what is said of the trend rests on the readings
-    since the last fall. Below half the rated flow a low reading proves little.
+    A fall is one of the last reading, or of the last two, below earlier ones by more than the scatter that `error` states
+    makes likely in a series of this length: of elements whose pressure never falls at most 2 % ever raise an alarm. What is
+    said of the trend rests on the readings since the last fall. Below half the rated flow a low reading proves little.
 
     Examples
     --------

@@ -162,18 +162,22 @@ class Plan:
     cost : float or None
         All of the cost [money]; None where the target cannot be reached, or an hour or an element has no price.
     lower_bound : float or None
-        What no plan goes below: money for the cheapest, hours for the quickest. Where something comes in it is that of
-        a tank in which nothing does.
+        What no plan goes below: money for the cheapest, hours for the quickest.
     gap : float or None
         How far the plan may lie above the best there is, as a part of it [-].
     optimal : bool
         Whether it is proven that no plan is better by more than a millionth.
+    search : {"complete", "parts-used", "stopped"} or None
+        How the search for the best plan ended; None where the target cannot be reached.
     start_per_ml, target_per_ml : dict of float to float
         The start and the most allowed at and above each size [um(c) to particles/mL].
     doubtful : bool
         Whether anything was said to be in doubt; where nothing was, the times hold none.
     p50, p90 : Booked or None
         What to book so that it is enough in half and in 90 % of all cases; None where nothing is in doubt, or no time is.
+    conservative_hours : float or None
+        So much less than `p90` is enough in 90 % of all cases where each stage is followed by itself with one error of all
+        ratios [h].
     out_of_reach : OutOfReach or None
         What stands in the way, where the target cannot be reached.
     unverified : bool
@@ -201,11 +205,13 @@ class Plan:
     lower_bound: float | None
     gap: float | None
     optimal: bool
+    search: str | None
     start_per_ml: dict[float, float]
     target_per_ml: dict[float, float]
     doubtful: bool
     p50: Booked | None
     p90: Booked | None
+    conservative_hours: float | None
     out_of_reach: OutOfReach | None
     unverified: bool
     assumptions: tuple[str, ...]
@@ -279,6 +285,7 @@ def plan(
     *,
     start: StartLike | None = None,
     quickest: bool = False,
+    search_time: float | None = None,
     **described: Any,
 ) -> Plan:
     """The cheapest or quickest staged filtration of a tank.
@@ -291,6 +298,8 @@ def plan(
         Where the tank starts, in place of the job's own start [um(c) to particles/mL].
     quickest : bool
         The least time rather than the least cost.
+    search_time : float, optional
+        How long the search for the best plan may take [s]; the plan found by then comes with its bound.
     **described
         What the job has, by its names in the file, over what `job` says: ``tank``, ``target``, ``hour_cost``, ``stage``.
         A ``target`` may be a TOML file, in the folder of the job's.
@@ -335,12 +344,12 @@ def plan(
     written, file = _written(job)
     whole = _with(written, described)
     try:
-        parts = _native.plan(whole, _named_files(whole, file), given, bool(quickest))
+        parts = _native.plan(whole, _named_files(whole, file), given, bool(quickest), search_time)
     except SiltcodeError as error:
         as_written = isinstance(written, str) and not described
         message = error.message if as_written else error.message.removesuffix(f" (line {error.line})")
         raise SiltcodeError(message, error.code, error.hint, file, line=error.line if as_written else None) from None
-    return _plan(parts, bool(quickest))
+    return _plan(parts, bool(quickest), search_time)
 
 
 def _written(job: Any) -> tuple[str | dict[str, Any], str | None]:
@@ -388,9 +397,11 @@ def _plan(parts: dict[str, Any], quickest: bool) -> Plan:
         start_per_ml=dict(zip(sizes, found.get("start_per_ml", []), strict=True)),
         target_per_ml={size: most for size, most in targets if most is not None},
         optimal=found.get("optimal", False),
+        search=found.get("search"),
         doubtful=found.get("doubtful", False),
         p50=_booked(found.get("p50")),
         p90=_booked(found.get("p90")),
+        conservative_hours=found.get("conservative_hours"),
         out_of_reach=_in_the_way(parts["out_of_reach"]),
         unverified=parts["unverified"],
         assumptions=tuple(parts["assumptions"]),

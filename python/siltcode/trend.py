@@ -86,14 +86,23 @@ class ChangeOut:
     Attributes
     ----------
     outlook : {"expected", "no-trend", "falling", "too-few"}
-        Whether the pressure will reach the terminal one; whether nothing says so, since the interval of its slope holds
-        0; whether it falls steadily, which is no good news; or whether readings are lacking.
+        Whether the pressure will reach the terminal one; whether nothing says so, since a constant pressure explains the
+        readings as well; whether it falls steadily, which is no good news; or whether readings are lacking.
     axis : {"captured-mass", "turnovers", "time"}
         What it is stated along [g], [-], [h].
+    at : float or None
+        Where the law ``dR/dv = K R**n`` that fits best, with any n from 0 to 2, reaches the terminal pressure; None
+        unless it is expected [unit of the axis].
+    exponent : float or None
+        The n of that law [-].
+    mean_line : tuple of float, or None
+        The interval of where the mean pressure reaches it, whatever the exponent [unit of the axis].
+    single_reading : tuple of float, or None
+        The interval of where a single reading does, whatever the exponent; None where unbounded [unit of the axis].
     laws : tuple of LawAnswer
-        What each law says, the one first that fits best; empty unless it is expected.
+        What each of four laws says if it is the true one, the one first that fits best; empty unless it is expected.
     spread : tuple of float, or None
-        From the soonest to the latest of the laws [unit of the axis].
+        From the soonest to the latest of those laws [unit of the axis].
     last : float or None
         The last reading [unit of the axis].
     growth : tuple of float, or None
@@ -114,6 +123,10 @@ class ChangeOut:
 
     outlook: Literal["expected", "no-trend", "falling", "too-few"]
     axis: Axis
+    at: float | None = None
+    exponent: float | None = None
+    mean_line: Ends | None = None
+    single_reading: Ends | None = None
     laws: tuple[LawAnswer, ...] = ()
     spread: Ends | None = None
     last: float | None = None
@@ -123,7 +136,7 @@ class ChangeOut:
 
     @property
     def best(self) -> LawAnswer | None:
-        """The law that fits best; None unless the terminal pressure is expected.
+        """The law of the four that fits best; None unless the terminal pressure is expected.
 
         Examples
         --------
@@ -135,7 +148,7 @@ class ChangeOut:
 
     @property
     def remaining(self) -> float | None:
-        """From the last reading to where the best law has it due; 0 where that was passed [unit of the axis].
+        """From the last reading to where it is due; 0 where that was passed [unit of the axis].
 
         Examples
         --------
@@ -143,7 +156,7 @@ class ChangeOut:
         >>> round(siltcode.change_out([0, 1, 2, 3, 4, 5], [20, 25, 31, 39, 50, 62], 150).remaining, 1)
         3.9
         """
-        return None if self.best is None or self.last is None else max(self.best.at - self.last, 0.0)
+        return None if self.at is None or self.last is None else max(self.at - self.last, 0.0)
 
     def under(self, law: LoadingLaw) -> LawAnswer | None:
         """What the `law` says; None unless it was fitted.
@@ -158,6 +171,8 @@ class ChangeOut:
 
     def _repr_html_(self) -> str:
         rows = [[a.law, figures(a.at), _print(a.mean_line), _print(a.single_reading), figures(a.aic)] for a in self.laws]
+        if self.at is not None:
+            rows.insert(0, ["any", figures(self.at), _print(self.mean_line), _print(self.single_reading), ""])
         headings = ["law", f"due at [{_UNITS.get(self.axis, 'turnovers')}]", "mean line", "single reading", "AIC"]
         return html_table(Table(headings, rows, self.outlook, self.note or ""))
 
@@ -181,8 +196,20 @@ def change_out_of(found: dict[str, Any], axis: Axis, note: str | None) -> Change
     laws = tuple(
         LawAnswer(a["law"], a["aic"], a["at"], _pair(a["mean_line"]), _pair(a["single_reading"])) for a in found.get("laws", ())
     )
-    spread, growth = _pair(found.get("spread")), _pair(found.get("growth"))
-    return ChangeOut(found["outlook"], axis, laws, spread, found.get("last"), growth, found.get("lacking", 0), note)
+    return ChangeOut(
+        found["outlook"],
+        axis,
+        at=found.get("at"),
+        exponent=found.get("exponent"),
+        mean_line=_pair(found.get("mean_line")),
+        single_reading=_pair(found.get("single_reading")),
+        laws=laws,
+        spread=_pair(found.get("spread")),
+        last=found.get("last"),
+        growth=_pair(found.get("growth")),
+        lacking=found.get("lacking", 0),
+        note=note,
+    )
 
 
 def change_out(along: Any, pressure: Any, terminal: Any, *, axis: Axis = "turnovers", level: float = 0.95) -> ChangeOut:
@@ -213,8 +240,10 @@ def change_out(along: Any, pressure: Any, terminal: Any, *, axis: Axis = "turnov
 
     Notes
     -----
-    The laws ``dR/dv = K R**n`` (see `resistance_ratio`) are straight lines in ``(p**(1-n) - 1) / (1 - n)``, fitted by
-    least squares. The intervals are Fieller's; the laws are compared by Akaike's criterion on the pressures. Four
+    Which law an element follows shows late. So the answer is a profile over all laws ``dR/dv = K R**n`` with n from 0 to
+    2, by least squares of the logarithms of the pressures: its interval covers the truth in about 95 of 100 cases whichever
+    law holds. What each of four laws says (see `resistance_ratio`) if it is the true one stands beside it: straight lines
+    in ``(p**(1-n) - 1) / (1 - n)``, with Fieller's intervals, compared by Akaike's criterion on the pressures. Four
     readings since the first rise of 10 % are the least.
 
     References
@@ -227,8 +256,10 @@ def change_out(along: Any, pressure: Any, terminal: Any, *, axis: Axis = "turnov
     >>> import siltcode
     >>> bar = [0.30, 0.36, 0.47, 0.58, 0.76, 0.95, 1.22]
     >>> due = siltcode.change_out([0, 2, 4, 6, 8, 10, 12], [f"{each} bar" for each in bar], "2.2 bar", axis="time")
-    >>> due.outlook, due.best.law, round(due.best.at, 1), [round(end, 1) for end in due.spread]
-    ('expected', 'intermediate', 17.1, [12.8, 26.3])
+    >>> due.outlook, round(due.at, 1), [round(end, 1) for end in due.mean_line]
+    ('expected', 16.5, [15.4, 17.9])
+    >>> due.best.law, round(due.best.at, 1), [round(end, 1) for end in due.spread]
+    ('intermediate', 17.1, [12.8, 26.3])
     """
     places, kpa = _columns(along, pressure, axis)
     found, note = _native.change_out(axis, places, kpa, number_in(terminal, "kPa"), float(level))

@@ -49,13 +49,14 @@ def _foreseen(given: Given) -> Given:
     answer = due.under("intermediate")
     assert answer is not None
     assert answer == due.best
+    assert due.last is not None
     assert fit.clean_kpa is not None
     return {
         "a": math.log(fit.clean_kpa / 100),
         "b": fit.constant,
         "s": fit.deviation,
         "t_terminal": answer.at,
-        "remaining_h": due.remaining,
+        "remaining_h": answer.at - due.last,
         "fieller_mean_line": answer.mean_line,
         "fieller_single_reading": answer.single_reading,
     }

@@ -93,16 +93,17 @@ def test_intervals_cover_the_truth() -> None:
 
 @cases(60)
 @given_of(st.lists(st.floats(10, 100), min_size=4, max_size=10))
-def test_no_trend_is_said_where_the_slope_may_be_nothing(pressures: list[float]) -> None:
+def test_falling_is_said_where_the_slope_is_below_nothing(pressures: list[float]) -> None:
     """By the t test of SciPy, of the law that fits best."""
     due = siltcode.change_out(range(len(pressures)), pressures, 500)
     if np.ptp(pressures) < 1e-6 or due.outlook == "too-few":
         return
     best = siltcode.loading_fits(range(len(pressures)), pressures)[0].law
     found = stats.linregress(np.arange(len(pressures)), _straight(best, np.array(pressures)))
-    sure = found.pvalue < 0.05
-    expected = "no-trend" if not sure else "expected" if found.slope > 0 else "falling"
-    assert due.outlook == expected or abs(found.pvalue - 0.05) < 1e-9
+    falling = found.pvalue < 0.05 and found.slope < 0
+    assert (due.outlook == "falling") == falling or abs(found.pvalue - 0.05) < 1e-9
+    if due.outlook == "expected":
+        assert due.mean_line is not None and due.at is not None and due.mean_line[0] <= due.at <= due.mean_line[1]
 
 
 def test_answers_that_are_no_numbers() -> None:

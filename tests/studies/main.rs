@@ -4,6 +4,8 @@
 
 #![allow(clippy::print_stdout)] // a study prints its table
 
+mod change_out;
+mod plan;
 mod progress;
 mod repeatability;
 
@@ -11,11 +13,14 @@ mod repeatability;
 type Study = fn(u32);
 
 /// Every study by its name.
-const STUDIES: [(&str, Study); 5] = [
+const STUDIES: [(&str, Study); 8] = [
     ("progress", progress::coverage),
     ("progress-unrated", progress::unrated),
     ("progress-sizes-apart", progress::sizes_apart),
     ("findings", progress::findings),
+    ("change-out", |jobs| print!("{}", change_out::intervals(jobs))),
+    ("alarms", |jobs| print!("{}", change_out::alarms(jobs))),
+    ("plan", |jobs| print!("{}", plan::report(jobs))),
     ("repeatability", repeatability::coverage),
 ];
 

@@ -13,6 +13,12 @@ impl Draws {
         ((z ^ (z >> 31)) >> 11) as f64 / 9_007_199_254_740_992.0
     }
 
+    /// A whole number below another.
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // not negative, and below `limit`
+    pub fn below(&mut self, limit: usize) -> usize {
+        ((self.uniform() * limit as f64) as usize).min(limit.saturating_sub(1))
+    }
+
     /// A standard normal variable.
     pub fn normal(&mut self) -> f64 {
         (-2.0 * (1.0 - self.uniform()).ln()).sqrt() * (std::f64::consts::TAU * self.uniform()).cos()

@@ -5,6 +5,8 @@ mod cases;
 mod draws;
 mod example;
 pub mod jobs;
+pub mod loading;
+pub mod planning;
 
 use std::path::{Path, PathBuf};
 

@@ -4,9 +4,10 @@ mod json;
 mod report;
 
 use std::path::Path;
+use std::time::Instant;
 
 use serde::Serialize;
-use siltcode::plan::{Aim, Answer, Job};
+use siltcode::plan::{Aim, Answer, Effort, Job};
 use siltcode::provenance::InputDigest;
 use siltcode::{ErrorKind, Position};
 
@@ -50,6 +51,10 @@ pub(crate) struct Args {
     #[serde(skip)]
     cautions: bool,
 
+    /// How long the search for the best plan may take; the plan found by then is printed with its bound.
+    #[arg(long, value_name = "SECONDS", value_parser = seconds)]
+    search_time: Option<f64>,
+
     /// How to print.
     #[arg(long, value_name = "FORMAT", default_value = "table")]
     #[serde(skip)]
@@ -72,14 +77,17 @@ impl Args {
             read_toml(&self.job, |text| Job::from_toml_with(text, |name| beside(&self.job, name)))?;
         let aim = if self.quickest { Aim::Quickest } else { Aim::Cheapest };
         let (mut guessed, mut inputs) = (Vec::new(), vec![digest]);
+        let begun = Instant::now();
+        let late = || self.search_time.is_some_and(|most| begun.elapsed().as_secs_f64() >= most);
+        let effort = Effort::default().until(&late);
         let answer = match &self.start {
             Some(start) => {
                 let from = From::read(start, self.bottle.as_deref(), None)?;
                 guessed.extend(from.guessed);
                 inputs.extend(from.inputs);
-                job.plan_from(&from.start, aim)?
+                job.plan_within(&from.start, aim, &effort)?
             }
-            None => job.plan(aim)?,
+            None => job.plan_within(job.given_start()?, aim, &effort)?,
         };
         Ok(Planned { job, aim, answer, guessed, inputs })
     }
@@ -93,6 +101,12 @@ fn beside(job: &str, name: &str) -> siltcode::Result<String> {
         error.at(Position { file: Some(path.display().to_string()), ..Position::default() })
     };
     std::fs::read_to_string(&path).map_err(unreadable)
+}
+
+/// A time in seconds, 0 or more.
+fn seconds(text: &str) -> Result<f64, String> {
+    let seconds = text.parse::<f64>().ok().filter(|seconds| seconds.is_finite() && *seconds >= 0.0);
+    seconds.ok_or_else(|| "a number of seconds, 0 or more".into())
 }
 
 impl Planned {

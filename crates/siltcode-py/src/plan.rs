@@ -1,13 +1,14 @@
 //! Staged filtration: a job planned, and the same in numbers.
 
 use std::collections::HashMap;
+use std::time::Instant;
 
 use pyo3::prelude::*;
 use serde::{Deserialize, Serialize};
 use siltcode::filter::{Beta, Efficiency, Price};
 use siltcode::plan::{
-    Aim, Answer, Bin, Booked, Booking, Catcher, CheapStage, Course, Job, Limit, OutOfReach, Plan,
-    PlannedStage, Problem, Schedule, Spent,
+    Aim, Answer, Bin, Booked, Booking, Catcher, CheapStage, Course, Effort, Job, Limit, OutOfReach, Plan,
+    PlannedStage, Problem, Schedule, SearchEnd, Spent,
 };
 use siltcode::tank::Plant;
 use siltcode::units::{Duration, Flow, Mass, Volume};
@@ -44,6 +45,8 @@ struct Found {
     p50: Option<BookedParts>,
     p90: Option<BookedParts>,
     doubtful: bool,
+    conservative_hours: Option<f64>,
+    search: SearchEnd,
 }
 
 #[derive(Serialize)]
@@ -108,6 +111,8 @@ impl From<Plan> for Found {
             gap: plan.schedule.gap(),
             optimal: plan.schedule.is_optimal(),
             doubtful: plan.booking.is_some(),
+            conservative_hours: plan.booking.and_then(|booking| booking.conservative_by).map(Duration::hours),
+            search: plan.schedule.search,
             p50: booked(|booking| booking.p50),
             p90: booked(|booking| booking.p90),
             stages: plan.stages.into_iter().map(StageParts::from).collect(),
@@ -157,13 +162,14 @@ fn aim(quickest: bool) -> Aim {
 
 /// The plan of a job given as TOML, from its start or another one; `files` has the texts of the files that it names.
 #[pyfunction]
-#[pyo3(signature = (job, files, start, quickest))]
+#[pyo3(signature = (job, files, start, quickest, search_seconds))]
 pub(crate) fn plan(
     py: Python<'_>,
     job: &str,
     files: HashMap<String, String>,
     start: Option<EndGiven>,
     quickest: bool,
+    search_seconds: Option<f64>,
 ) -> Result<Plain<PlanParts>> {
     let known = || files.keys().cloned().collect::<Vec<_>>().join(", ");
     let job = Job::from_toml_with(job, |name| {
@@ -171,9 +177,12 @@ pub(crate) fn plan(
         text.ok_or_else(|| ErrorKind::SpecUnknown { name: name.into(), known: known() }.into())
     })?;
     let start = start.map(|start| start.start(0.0)).transpose()?;
+    let begun = Instant::now();
+    let late = || search_seconds.is_some_and(|most| begun.elapsed().as_secs_f64() >= most);
+    let effort = Effort::default().until(&late);
     let answer = py.detach(|| match &start {
-        Some(start) => job.plan_from(start, aim(quickest)),
-        None => job.plan(aim(quickest)),
+        Some(start) => job.plan_within(start, aim(quickest), &effort),
+        None => job.plan_within(job.given_start()?, aim(quickest), &effort),
     })?;
     let assumptions = answer.assumptions().to_vec();
     let (plan, out_of_reach) = match answer {

@@ -3,10 +3,10 @@
 use serde::Serialize;
 use siltcode::caution::{self, JobCaution};
 use siltcode::filter::Price;
-use siltcode::plan::{Answer, Booked, Booking, OutOfReach, Plan, PlannedElement, PlannedStage};
+use siltcode::plan::{Answer, Booked, Booking, OutOfReach, Plan, PlannedElement, PlannedStage, SearchEnd};
 use siltcode::provenance::Provenance;
 use siltcode::tank::Remedy;
-use siltcode::units::Mass;
+use siltcode::units::{Duration, Mass};
 use siltcode::{PerMl, tables};
 
 use super::{Args, Planned};
@@ -36,9 +36,11 @@ struct Found<'a> {
     lower_bound: f64,
     gap: f64,
     optimal: bool,
+    search: SearchEnd,
     doubt_stated: bool,
     p50: Option<Lengthened>,
     p90: Option<Lengthened>,
+    p90_conservative_by_hours: Option<f64>,
     sizes_um_c: Vec<f64>,
     start_per_ml: &'a [PerMl],
     target_per_ml: &'a [Option<PerMl>],
@@ -133,9 +135,14 @@ impl<'a> From<&'a Plan> for Found<'a> {
             lower_bound: plan.schedule.lower_bound,
             gap: plan.schedule.gap(),
             optimal: plan.schedule.is_optimal(),
+            search: plan.schedule.search,
             doubt_stated: plan.booking.is_some(),
             p50: booked(|booking| booking.p50),
             p90: booked(|booking| booking.p90),
+            p90_conservative_by_hours: plan
+                .booking
+                .and_then(|booking| booking.conservative_by)
+                .map(Duration::hours),
             sizes_um_c: plan.sizes.iter().map(|size| size.um()).collect(),
             start_per_ml: &plan.start,
             target_per_ml: &plan.target,

@@ -3,7 +3,7 @@
 use std::io::{self, Write};
 
 use siltcode::class::iso4406::RangeNumber;
-use siltcode::plan::{Aim, Answer, OutOfReach, Plan, PlannedElement, PlannedStage};
+use siltcode::plan::{Aim, Answer, OutOfReach, Plan, PlannedElement, PlannedStage, SearchEnd};
 use siltcode::units::{Duration, significant};
 use siltcode::{PerMl, Size};
 
@@ -13,6 +13,9 @@ use crate::text::{BAD, GOOD, HEAD, count, fit, wrap};
 
 /// Columns of counts beside each other.
 const ABREAST: usize = 7;
+
+/// A time so short that it is not worth a word \[h\].
+const NO_TIME_H: f64 = 0.05;
 
 /// Sizes of a code \[um(c)\].
 const OF_A_CODE: [f64; 3] = [4.0, 6.0, 14.0];
@@ -71,7 +74,19 @@ fn book(plan: &Plan) -> String {
     let [half, most] = [booking.p50, booking.p90].map(|booked| {
         booked.map_or_else(|| "no time".into(), |booked| format!("{} h", hours(booked.time.hours())))
     });
-    format!("book this much: {half} is enough in 50 % of cases, {most} in 90 %")
+    let conservative = booking.conservative_by.map_or_else(String::new, conservative);
+    format!("book this much: {half} is enough in 50 % of cases, {most} in 90 %{conservative}")
+}
+
+/// By how much the 90 % duration is longer than it need be.
+fn conservative(by: Duration) -> String {
+    if by.hours() < NO_TIME_H {
+        return String::new();
+    }
+    format!(
+        "; the latter is conservative: {} h less would do if all ratios err alike, followed stage by stage",
+        hours(by.hours())
+    )
 }
 
 fn stages(out: &mut impl Write, planned: &Planned, plan: &Plan) -> io::Result<()> {
@@ -199,7 +214,14 @@ fn bound(planned: &Planned, plan: &Plan) -> String {
         return format!("It is proven that no plan of these stages {less} by more than a millionth.");
     }
     let within = percent(plan.schedule.gap());
-    format!("No plan of these stages {less} than {least}: this one is within {within} % of what is proven.")
+    let stopped = match plan.schedule.search {
+        SearchEnd::Complete => "",
+        SearchEnd::PartsUsed => " The search was given up where it went on too long.",
+        SearchEnd::Stopped => " The search was stopped after the time given.",
+    };
+    format!(
+        "No plan of these stages {less} than {least}: this one is within {within} % of what is proven.{stopped}"
+    )
 }
 
 fn hours(hours: f64) -> String {

@@ -144,6 +144,25 @@ fn the_quickest_takes_less_time_and_more_money() {
 }
 
 #[test]
+fn a_search_ends_in_time_and_says_how_far_it_came() {
+    let found = json(&siltcode(&["plan", &job(), "--search-time", "0", "--format", "json"]));
+    assert_eq!(found["plan"]["search"], "stopped");
+    assert!(number(&found, "/plan/lower_bound") <= number(&found, "/plan/cost"));
+    let text = stdout(&siltcode(&["plan", &job(), "--search-time", "0"]));
+    assert!(text.contains("stopped after the time given"), "{text}");
+    let found = json(&siltcode(&["plan", &job(), "--search-time", "60", "--format", "json"]));
+    assert_eq!((&found["plan"]["search"], &found["plan"]["optimal"]), (&"complete".into(), &true.into()));
+    assert_eq!(status(&siltcode(&["plan", &job(), "--search-time=-1"])), 2);
+}
+
+#[test]
+fn the_quickest_needs_no_prices() {
+    let output = planned(&changed(&["price", "hour_cost"], ""), &["--quickest"]);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    assert!(stdout(&output).contains("No cost: an hour or an element has no price"));
+}
+
+#[test]
 fn another_start_comes_from_a_bottle() {
     let bottles = demo("bunker-tank.csv");
     let found =

@@ -13,6 +13,9 @@
 pub mod axis;
 pub mod captured;
 pub mod change;
+mod due;
+mod fallen;
+mod family;
 mod line;
 pub mod loading;
 pub mod logged;

@@ -1,10 +1,16 @@
 //! When an element will be due: a trend of its differential pressures, carried on to the terminal one.
 //!
-//! Each of the four laws `dR/dv = K R^n` makes a straight line of the pressures along what was caught, once they are put
-//! through `(p^(1-n) - 1) / (1 - n)`. The line is fitted by least squares; where it reaches the terminal pressure is an
-//! inverse regression, with Fieller's interval. The laws are compared by Akaike's criterion, on the pressures themselves
-//! (the family of G. E. P. Box and D. R. Cox, Journal of the Royal Statistical Society B 26 (1964) 211-252, with pressures
-//! relative to their geometric mean, so that the sums of squares can be compared).
+//! Which law an element follows is not known before it is nearly full, and the laws differ most where it counts. So the
+//! answer is a profile over all laws `dR/dv = K R^n` with `n` from 0 to 2: the interval holds every place that some law
+//! reaches the terminal pressure at without fitting the readings much worse than the best one does. It covers the truth
+//! whichever law holds, early in the life of an element as well as late.
+//!
+//! Beside it stands what each of the four laws says if it is taken to be the true one. Each makes a straight line of the
+//! pressures along what was caught, once they are put through `(p^(1-n) - 1) / (1 - n)`. The line is fitted by least
+//! squares; where it reaches the terminal pressure is an inverse regression, with Fieller's interval. The laws are compared
+//! by Akaike's criterion, on the pressures themselves (the family of G. E. P. Box and D. R. Cox, Journal of the Royal
+//! Statistical Society B 26 (1964) 211-252, with pressures relative to their geometric mean, so that the sums of squares
+//! can be compared).
 //!
 //! The pressures have to be brought to rated flow first: see [`watch`](super::watch).
 //!
@@ -20,6 +26,11 @@
 //! });
 //! let trend = Trend::new(Axis::Turnovers, readings.collect::<siltcode::Result<_>>()?)?;
 //! let Outlook::Expected(expected) = trend.outlook(Pressure::from_bar(2.2)?, Level::default())? else { panic!() };
+//! assert_eq!(format!("{:.2}", expected.at.get()), "1.65");
+//! let whichever = expected.mean_line;
+//! assert_eq!(format!("{:.2} to {:.2}", whichever.low.get(), whichever.high.get()), "1.54 to 1.79");
+//!
+//! // if the growth is known to be exponential
 //! let exponential = expected.under(LoadingLaw::Intermediate).unwrap();
 //! assert_eq!(format!("{:.2}", exponential.at.get()), "1.71");
 //! let (mean, single) = (exponential.mean_line.unwrap(), exponential.single_reading.unwrap());
@@ -31,6 +42,7 @@
 use serde::Serialize;
 
 use super::axis::{Along, Axis};
+use super::due::{Due, due};
 use super::line::Line;
 use super::loading::LoadingLaw;
 use crate::certainty::{Interval, Level};
@@ -59,8 +71,8 @@ pub struct Fit {
 pub enum Outlook {
     /// It rises, and will reach the terminal pressure.
     Expected(Expected),
-    /// The interval of the slope holds 0: nothing says that the terminal pressure is ever reached, and the interval of
-    /// where is unbounded.
+    /// A constant pressure explains the readings as well: nothing says that the terminal pressure is ever reached, and the
+    /// interval of where is unbounded.
     NoTrend {
         /// The relative growth, at the mean of the pressures \[1/unit of the axis\].
         growth: Interval<f64>,
@@ -90,9 +102,18 @@ pub struct Expected {
     pub last: Along,
     /// The level of the intervals.
     pub level: Level,
-    /// What each law says, the one first that fits best.
+    /// Where the curve that fits best reaches the terminal pressure.
+    pub at: Along,
+    /// The exponent `n` of that curve, from 0 to 2 \[-\].
+    pub exponent: f64,
+    /// The interval of where the mean pressure reaches it, whatever the exponent.
+    pub mean_line: Interval<Along>,
+    /// The interval of where a single reading does, whatever the exponent; none where unbounded.
+    pub single_reading: Option<Interval<Along>>,
+    /// What each law says if it is the true one, the one first that fits best.
     pub laws: Vec<Answer>,
-    /// From the soonest to the latest of the laws. How a law carries on is not in any of their intervals.
+    /// From the soonest to the latest of the laws. The interval over all exponents is wider where the readings scatter, and
+    /// narrower where they tell the laws apart.
     pub spread: Interval<Along>,
 }
 
@@ -112,7 +133,7 @@ pub struct Answer {
 }
 
 /// Readings asked for since the first rise.
-const LEAST_READINGS: usize = 4;
+pub(super) const LEAST_READINGS: usize = 4;
 /// That rise, over the first reading.
 const FIRST_RISE: f64 = 1.1;
 /// Parameters of a fit: where the line starts, its slope, the scatter.
@@ -193,12 +214,20 @@ impl Trend {
         let Ok(fits) = self.fits() else { return Ok(too_few) };
         let growth = fits[0].line.slope_interval(level);
         let enough = if risen { since_rise } else { self.usable().count() } >= LEAST_READINGS;
-        Ok(match (enough, growth) {
-            (true, Interval { high, .. }) if high < 0.0 => Outlook::Falling { growth },
-            (true, Interval { low, .. }) if low <= 0.0 => Outlook::NoTrend { growth },
-            (true, _) if risen => Outlook::Expected(self.expected(&fits, terminal, level)?),
-            _ => too_few,
-        })
+        if !enough {
+            return Ok(too_few);
+        }
+        if growth.high < 0.0 {
+            return Ok(Outlook::Falling { growth });
+        }
+        if !risen {
+            return Ok(if growth.low <= 0.0 { Outlook::NoTrend { growth } } else { too_few });
+        }
+        let points: Vec<_> = self.usable().map(|(x, kpa)| (x, kpa.ln())).collect();
+        match due(&points, terminal.kpa().ln(), level) {
+            None => Ok(Outlook::NoTrend { growth }),
+            Some(due) => self.expected(&fits, due, terminal, level).map(Outlook::Expected),
+        }
     }
 
     /// The readings since the first that was 10 % above the first of all, that one included; and whether there was one.
@@ -208,7 +237,7 @@ impl Trend {
         (since, since > 0)
     }
 
-    fn expected(&self, fits: &[Fit], terminal: Pressure, level: Level) -> Result<Expected> {
+    fn expected(&self, fits: &[Fit], due: Due, terminal: Pressure, level: Level) -> Result<Expected> {
         let answer = |fit: &Fit| self.answer(fit, terminal, level);
         let laws = fits.iter().map(answer).collect::<Result<Vec<_>>>()?;
         let ends = laws.iter().map(|answer| answer.at.get());
@@ -218,6 +247,10 @@ impl Trend {
             terminal,
             last: self.readings.last().map_or(Along::START, |reading| reading.0),
             level,
+            at: Along::new(due.at)?,
+            exponent: due.exponent,
+            mean_line: due.mean.map(Along::computed),
+            single_reading: due.single.map(|ends| ends.map(Along::computed)),
             laws,
             spread: Interval { low, high }.map(Along::computed),
         })
@@ -237,6 +270,15 @@ impl Trend {
             single_reading: interval(1.0),
         })
     }
+}
+
+/// Whether readings sink beyond chance: whether the relative growth is below 0 at this risk.
+pub(super) fn sinks(readings: impl Iterator<Item = (Along, Pressure)>, risk: f64) -> bool {
+    let usable = readings.filter(|(_, pressure)| pressure.kpa() > 0.0);
+    let points: Vec<_> = usable.map(|(along, pressure)| (along.get(), pressure.kpa().ln())).collect();
+    let line = Line::through(&points).filter(|_| points.len() >= LEAST_READINGS);
+    let level = Level::new(1.0 - 2.0 * risk).ok();
+    line.zip(level).is_some_and(|(line, level)| line.slope_interval(level).high < 0.0)
 }
 
 impl Fit {
@@ -268,7 +310,7 @@ impl Fit {
 }
 
 impl Expected {
-    /// The law that fits best.
+    /// The law that fits best of the four.
     #[must_use]
     pub fn best(&self) -> Option<&Answer> {
         self.laws.first()

@@ -8,13 +8,16 @@
 //! | `due` | the last reading has reached the limit |
 //! | `near` | it has reached the caller's share of the limit |
 //! | `due-by-age` | the element has reached the age of the rule |
-//! | `fallen` | a reading lies below an earlier one by more than the reading error: alarm |
-//! | `sinking` | the readings fall steadily and beyond chance: alarm |
+//! | `fallen` | the last reading or the last two lie below earlier ones by more than readings scatter: alarm |
+//! | `sinking` | the readings fall steadily: alarm where beyond chance for a series of their length |
 //! | `rising` | they rise, and will reach the limit |
-//! | `no-trend` | the interval of their slope holds 0 |
+//! | `no-trend` | a constant pressure explains them as well |
 //! | `too-few` | readings are lacking for an answer |
 //! | `low-flow` | the last reading was taken below half the rated flow |
 //! | `flow-missing` | a reading has no flow above 0 |
+//!
+//! A longer series raises no more alarms: of elements whose pressure never falls, at most 2 % ever raise one, in however
+//! many readings.
 //!
 //! ```
 //! use siltcode::filter::Conditions;
@@ -41,6 +44,7 @@ use serde::Serialize;
 
 use super::axis::{Along, Axis};
 use super::change::ChangeRule;
+use super::fallen::{self, Fall, Scattered};
 use super::trend::{Outlook, Trend};
 use crate::caution::{self, Caution};
 use crate::certainty::{Interval, Level};
@@ -69,7 +73,8 @@ pub struct Watch {
     pub rated: Conditions,
     /// How much of the pressure is laminar.
     pub laminar: Laminar,
-    /// By how much two readings of the same pressure may differ.
+    /// By how much two readings of the same pressure may differ, exceeded once in twenty: the repeatability limit of the
+    /// gauge.
     pub error: Pressure,
     /// From this share of the limit on it is near; none where that is not asked for.
     pub near: Option<Share>,
@@ -102,6 +107,8 @@ pub struct Finding {
     pub urgency: Urgency,
     /// The reading it concerns, counted from 0, where it concerns one.
     pub reading: Option<usize>,
+    /// The earlier reading that it is compared with, counted from 0, where it is compared with one.
+    pub compared_with: Option<usize>,
     /// What was found.
     pub evidence: String,
     /// What to do.
@@ -167,13 +174,14 @@ impl Watch {
     pub fn over(&self, readings: &[Reading]) -> Result<Seen> {
         let at_rated = self.all(readings, |reading| reading.pressure)?;
         let errors = self.all(readings, |_| self.error)?;
-        let falls = falls(&at_rated, &errors);
+        let falls = fallen::falls(&scattered(&at_rated, &errors));
         let since = falls.last().map_or(0, |fall| fall.to);
         let outlook = self.outlook(readings, &at_rated, since)?;
-        let mut findings: Vec<Finding> = falls.iter().map(|fall| fall.finding(&at_rated)).collect();
+        let mut findings: Vec<Finding> = falls.iter().map(|fall| fallen(fall, &at_rated)).collect();
         findings.extend(self.last_reading(readings, &at_rated));
         findings.extend(self.by_age());
-        findings.extend(outlook.as_ref().map(|outlook| self.trend(outlook)));
+        let sure = || sinks(readings, &at_rated, since);
+        findings.extend(outlook.as_ref().map(|outlook| self.trend(outlook, sure)));
         findings.extend(missing_flows(&at_rated));
         findings.sort_by_key(|finding| std::cmp::Reverse(finding.urgency));
         Ok(Seen { at_rated, findings, since, outlook, assumptions: self.assumptions(readings) })
@@ -241,7 +249,7 @@ impl Watch {
         ))
     }
 
-    fn trend(&self, outlook: &Outlook) -> Finding {
+    fn trend(&self, outlook: &Outlook, sinks: impl Fn() -> bool) -> Finding {
         let unit = match self.axis.unit() {
             "" => "turnover",
             unit => unit,
@@ -252,11 +260,13 @@ impl Watch {
         };
         let (code, urgency, evidence, advice) = match outlook {
             Outlook::Expected(expected) => {
-                let best = expected.best().map_or(String::new(), |best| self.axis.print(best.at));
-                let soonest = significant(expected.spread.low.get(), 4);
-                let latest = self.axis.print(expected.spread.high);
-                let evidence =
-                    format!("the limit is reached at {best}; the four laws say {soonest} to {latest}");
+                let ends = expected.mean_line;
+                let (at, soonest) = (self.axis.print(expected.at), significant(ends.low.get(), 4));
+                let (latest, percent) =
+                    (self.axis.print(ends.high), significant(100.0 * expected.level.get(), 4));
+                let evidence = format!(
+                    "the limit is reached at {at}; {soonest} to {latest} ({percent} %, any loading law)"
+                );
                 (
                     "rising",
                     Urgency::Note,
@@ -268,7 +278,8 @@ impl Watch {
                 let advice = "no change can be foreseen: read on, near the rated flow";
                 ("no-trend", Urgency::Note, growth(found), advice)
             }
-            Outlook::Falling { growth: found } => ("sinking", Urgency::Alarm, growth(found), LOOK),
+            Outlook::Falling { growth: found } if sinks() => ("sinking", Urgency::Alarm, growth(found), LOOK),
+            Outlook::Falling { growth: found } => ("sinking", Urgency::Note, growth(found), READ_AGAIN),
             Outlook::TooFew { lacking, risen } => {
                 let since = if *risen { "since" } else { "after" };
                 let evidence = format!("{lacking} more readings are needed {since} the first rise of 10 %");
@@ -306,36 +317,44 @@ impl Seen {
 /// What to do about a pressure that falls.
 const LOOK: &str = "no good news: look for a ruptured or missing element, an open bypass or a blocked gauge line before the tank is filtered on";
 
-/// A reading below an earlier one by more than the error.
-struct Fall {
-    from: usize,
-    to: usize,
+/// What to do about readings that fall no more than chance may make them.
+const READ_AGAIN: &str =
+    "read again soon, near the rated flow: if it goes on, look for an open bypass or a ruptured element";
+
+/// The risk of a false alarm of `sinking` in all the readings of an element.
+const RISK_OF_SINKING: f64 = 0.005;
+/// Standard deviations of a reading in the difference between two that is exceeded once in twenty.
+const REPEATABILITY: f64 = 2.771_807_648_699_117;
+
+/// The readings that have a flow, with their standard deviations.
+fn scattered(at_rated: &[Option<Pressure>], errors: &[Option<Pressure>]) -> Vec<Scattered> {
+    let each = at_rated.iter().zip(errors).enumerate();
+    let of = |(reading, (pressure, error)): (usize, (&Option<Pressure>, &Option<Pressure>))| {
+        let (kpa, deviation) = ((*pressure)?.kpa(), (*error)?.kpa() / REPEATABILITY);
+        Some(Scattered { reading, kpa, deviation })
+    };
+    each.filter_map(of).collect()
 }
 
-impl Fall {
-    fn finding(&self, at_rated: &[Option<Pressure>]) -> Finding {
-        let print = |i: usize| at_rated[i].map_or(String::new(), |pressure| pressure.to_string());
-        let evidence = format!("from {} to {} at rated flow", print(self.from), print(self.to));
-        finding("fallen", Urgency::Alarm, Some(self.to), evidence, LOOK)
-    }
+/// Whether the readings since the last fall sink beyond chance, at a risk that all looks at a growing series share.
+fn sinks(readings: &[Reading], at_rated: &[Option<Pressure>], since: usize) -> bool {
+    let looks = at_rated.iter().flatten().count().saturating_sub(super::trend::LEAST_READINGS - 1) as f64;
+    let risk = RISK_OF_SINKING / (looks * (looks + 1.0));
+    let usable = readings.iter().zip(at_rated).skip(since);
+    let usable = usable.filter_map(|(reading, pressure)| Some((reading.along, (*pressure)?)));
+    super::trend::sinks(usable, risk)
 }
 
-/// Each fall from the highest reading so far; after a fall the highest is looked for anew.
-fn falls(at_rated: &[Option<Pressure>], errors: &[Option<Pressure>]) -> Vec<Fall> {
-    let (mut highest, mut falls): (Option<(usize, f64, f64)>, _) = (None, Vec::new());
-    for (to, reading) in at_rated.iter().zip(errors).enumerate() {
-        let (Some(pressure), Some(error)) = reading else { continue };
-        let now = (to, pressure.kpa(), error.kpa());
-        match highest {
-            Some((from, high, error)) if high - now.1 > error.max(now.2) => {
-                falls.push(Fall { from, to });
-                highest = Some(now);
-            }
-            Some((_, high, _)) if high > now.1 => {}
-            _ => highest = Some(now),
-        }
-    }
-    falls
+fn fallen(fall: &Fall, at_rated: &[Option<Pressure>]) -> Finding {
+    let named = |i: usize| {
+        let pressure = at_rated[i].map_or(String::new(), |pressure| pressure.to_string());
+        format!("{pressure} (reading {})", i + 1)
+    };
+    let confirmed = (fall.confirmed != fall.to).then(|| format!(" and {}", named(fall.confirmed)));
+    let (from, to, and) = (named(fall.from), named(fall.to), confirmed.unwrap_or_default());
+    let evidence = format!("from {from} to {to}{and} at rated flow");
+    let finding = finding("fallen", Urgency::Alarm, Some(fall.to), evidence, LOOK);
+    Finding { compared_with: Some(fall.from), ..finding }
 }
 
 fn missing_flows(at_rated: &[Option<Pressure>]) -> impl Iterator<Item = Finding> {
@@ -353,5 +372,5 @@ const fn finding(
     evidence: String,
     advice: &'static str,
 ) -> Finding {
-    Finding { code, urgency, reading, evidence, advice }
+    Finding { code, urgency, reading, compared_with: None, evidence, advice }
 }

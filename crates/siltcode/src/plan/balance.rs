@@ -220,12 +220,6 @@ impl Model {
         Self { whole: false, ..self.clone() }
     }
 
-    /// The same with nothing that comes in.
-    pub(super) fn without_sources(&self) -> Self {
-        let still = |run: &Run| Run { source: vec![0.0; run.source.len()], ..run.clone() };
-        Self { stages: self.stages.iter().map(still).collect(), ..self.clone() }
-    }
-
     pub(super) fn has_sources(&self) -> bool {
         self.stages.iter().any(|run| run.source.iter().any(|&source| source > 0.0))
     }
@@ -310,7 +304,7 @@ impl Model {
 
 impl Run {
     /// What is left of a bin.
-    fn after(&self, i: usize, now: f64, hours: f64) -> f64 {
+    pub(super) fn after(&self, i: usize, now: f64, hours: f64) -> f64 {
         let (rate, source) = (self.rate[i], self.source[i]);
         let entered = match hours * rate {
             _ if source == 0.0 || hours == 0.0 => 0.0,
@@ -325,7 +319,7 @@ impl Run {
 const ENDLESS: f64 = 1e7;
 
 /// Where something comes down to 0, and stays there at the time that is given; none where it does not.
-fn least_time(over: &mut impl FnMut(f64) -> f64) -> Option<f64> {
+pub(super) fn least_time(over: &mut impl FnMut(f64) -> f64) -> Option<f64> {
     if over(0.0) <= 0.0 {
         return Some(0.0);
     }

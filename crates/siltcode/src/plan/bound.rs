@@ -1,25 +1,19 @@
-//! A part of all plans, and a bound below what any plan in it costs.
+//! A bound below what any plan in a part of all plans costs.
 //!
 //! Without sources what is left of a bin is `exp(-u)`, and `u` is linear in the hours; so the limits are convex. What a
 //! stage catches is what it finds less what it leaves: the first is convex, and in place of the second stands its secant
 //! over the part, which lies above it. So the relaxation is convex, and it closes as parts become small. For several
 //! stages together only the last secant is needed, since what one leaves the next finds.
+//!
+//! What comes in meanwhile adds to both, by bounds that hold in the whole part: see [`entering`](super::entering).
 
-use super::balance::{Done, Filling, Model};
+use super::balance::{Filling, Model};
 use super::convex::{Constraint, Programme, Solved};
+use super::entering::Entered;
+use super::part::Part;
 
-/// Which stages are used, between which hours, with how many elements.
-#[derive(Debug, Clone)]
-pub(super) struct Part {
-    pub(super) used: Vec<usize>,
-    /// Hours of the used stages.
-    pub(super) low: Vec<f64>,
-    pub(super) high: Vec<f64>,
-    /// Of every element of the used stages, in order.
-    pub(super) least: Vec<f64>,
-    pub(super) most: Vec<f64>,
-    pub(super) bound: f64,
-}
+/// A part of a bin that a stage takes out, so small that what it catches of a source does not count.
+const LITTLE: f64 = 1e-4;
 
 /// How the hours stand in for what is left behind a stage: over a part, from above, or around a point, from below.
 #[derive(Debug, Clone, Copy)]
@@ -48,104 +42,26 @@ pub(super) struct Relaxed<'a> {
     numbers: Vec<Number>,
     /// What the numbers that are fixed cost, with setting up.
     fixed: f64,
-}
-
-impl Part {
-    /// All plans with these stages and no more hours than this in each.
-    pub(super) fn all(model: &Model, used: Vec<usize>, high: f64) -> Self {
-        let count = used.len();
-        let elements: usize = used.iter().map(|&stage| model.stages[stage].elements.len()).sum();
-        let least = if model.whole { 1.0 } else { 0.0 };
-        Self {
-            used,
-            low: vec![0.0; count],
-            high: vec![high; count],
-            least: vec![least; elements],
-            most: vec![f64::INFINITY; elements],
-            bound: f64::NEG_INFINITY,
-        }
-    }
-
-    /// The elements of the used stages: place in `used`, place in the stage, and the element.
-    pub(super) fn elements<'a>(
-        &'a self,
-        model: &'a Model,
-    ) -> impl Iterator<Item = (usize, usize, &'a Filling)> {
-        let of = |(place, &stage): (usize, &usize)| {
-            let elements = model.stages[stage].elements.iter().enumerate();
-            elements.map(move |(e, element)| (place, e, element)).collect::<Vec<_>>()
-        };
-        self.used.iter().enumerate().flat_map(of)
-    }
-
-    /// Hours of the used stages as hours of all.
-    pub(super) fn hours(&self, model: &Model, of_used: &[f64]) -> Vec<f64> {
-        let mut hours = vec![0.0; model.stages.len()];
-        self.used.iter().zip(of_used).for_each(|(&stage, &time)| hours[stage] = time);
-        hours
-    }
-
-    /// Drops what no plan below a cost can have; false where nothing is left.
-    pub(super) fn tighten(&mut self, model: &Model, below: f64) -> bool {
-        self.narrow_elements(model) && self.narrow_hours(model, below)
-    }
-
-    /// No element catches less than in the shortest run of its stage after the longest of those before.
-    fn narrow_elements(&mut self, model: &Model) -> bool {
-        if !model.whole {
-            return true;
-        }
-        let mut caught = Vec::new();
-        for place in 0..self.used.len() {
-            let mut hours = self.high.clone();
-            hours[place] = self.low[place];
-            let done = &model.walk(&self.hours(model, &hours))[self.used[place]];
-            caught.extend_from_slice(&done.caught);
-        }
-        let counts: Vec<f64> =
-            self.elements(model).zip(caught).map(|((_, _, e), g)| model.count(e, g)).collect();
-        self.least.iter_mut().zip(counts).for_each(|(least, count)| *least = least.max(count));
-        self.least.iter().zip(&self.most).all(|(least, most)| least <= most)
-    }
-
-    fn narrow_hours(&mut self, model: &Model, below: f64) -> bool {
-        let spare = (below - self.floor(model)) / model.hour;
-        for place in 0..self.used.len() {
-            self.high[place] = self.high[place].min(self.low[place] + spare);
-        }
-        if spare < 0.0 {
-            return false;
-        }
-        let high = self.hours(model, &self.high);
-        for place in 0..self.used.len() {
-            let Some(least) = model.least_hours(self.used[place], &high) else { return false };
-            self.low[place] = self.low[place].max(least * (1.0 - 1e-12));
-        }
-        self.low.iter().zip(&self.high).all(|(low, high)| low <= high)
-    }
-
-    /// What every plan in it costs at least, without looking closer.
-    pub(super) fn floor(&self, model: &Model) -> f64 {
-        let elements: f64 =
-            self.elements(model).zip(&self.least).map(|((_, _, e), least)| e.each * least).sum();
-        let fixed: f64 = self.used.iter().map(|&stage| model.stages[stage].fixed).sum();
-        let fixed = if model.whole { fixed } else { 0.0 };
-        model.hour * self.low.iter().sum::<f64>() + elements + fixed
-    }
+    /// What came in, near the point of a tangent.
+    near: Vec<Entered>,
 }
 
 impl<'a> Relaxed<'a> {
     /// The programme of a part, with what is left behind stages in a line. A violation of the numbers of elements costs
     /// `dear` for each.
     pub(super) fn new(model: &'a Model, part: &'a Part, line: Line<'a>, dear: f64) -> Option<Self> {
-        let rates = (0..=part.used.len())
-            .flat_map(|places| (0..model.start.len()).map(move |bin| (places, bin)))
-            .map(|(places, bin)| {
+        let stages = part.used.len();
+        // behind so many stages, then of each stage alone, where something comes in
+        let behind = (0..=stages).map(|places| 0..places);
+        let alone = (0..if model.has_sources() { stages } else { 0 }).map(|place| place..place + 1);
+        let rates = behind.chain(alone).flat_map(|counted| {
+            (0..model.start.len()).map(move |bin| {
                 let rate = |(place, &stage): (usize, &usize)| {
-                    if place < places { model.stages[stage].rate[bin] } else { 0.0 }
+                    if counted.contains(&place) { model.stages[stage].rate[bin] } else { 0.0 }
                 };
                 part.used.iter().enumerate().map(rate).collect()
-            });
+            })
+        });
         let programme = Programme {
             cost: vec![model.hour; part.used.len()],
             low: part.low.clone(),
@@ -153,7 +69,11 @@ impl<'a> Relaxed<'a> {
             rates: rates.collect(),
             constraints: Vec::new(),
         };
-        let mut relaxed = Self { model, part, line, programme, numbers: Vec::new(), fixed: 0.0 };
+        let near = match line {
+            Line::Tangent(point) if model.has_sources() => model.entered_at(&part.used, point),
+            _ => Vec::new(),
+        };
+        let mut relaxed = Self { model, part, line, programme, numbers: Vec::new(), fixed: 0.0, near };
         relaxed.number_elements(dear);
         relaxed.limit();
         relaxed.fill()?;
@@ -198,6 +118,11 @@ impl<'a> Relaxed<'a> {
         self.programme.cost.len()
     }
 
+    /// The place of the rates of one of the used stages.
+    fn alone(&self, place: usize, bin: usize) -> usize {
+        self.behind(self.part.used.len() + 1 + place, bin)
+    }
+
     /// The place of the rates behind so many of the used stages.
     fn behind(&self, places: usize, bin: usize) -> usize {
         places * self.model.start.len() + bin
@@ -210,8 +135,74 @@ impl<'a> Relaxed<'a> {
                 .map(|bin| (self.model.start[bin] / most, self.behind(all, bin)));
             let falling: Vec<_> = falling.filter(|term| term.0 > 0.0).collect();
             let linear = vec![0.0; self.variables()];
-            self.programme.constraints.push(Constraint { constant: -1.0, linear, falling });
+            let mut constraint = Constraint { constant: -1.0, linear, falling };
+            for bin in from..self.model.start.len() {
+                match self.near.last() {
+                    Some(near) => self.add_near(&mut constraint, near, bin, 1.0 / most),
+                    None => constraint.constant += self.part.entered[all][bin] / most,
+                }
+            }
+            self.programme.constraints.push(constraint);
         }
+    }
+
+    /// Adds so many times what came in and is left of a bin, as it changes near the point of the tangent.
+    fn add_near(&self, constraint: &mut Constraint, near: &Entered, bin: usize, times: f64) {
+        let Line::Tangent(point) = self.line else { return };
+        constraint.constant += times * near.left[bin];
+        for (place, slope) in near.slopes[bin].iter().enumerate() {
+            constraint.constant -= times * slope * point[place];
+            constraint.linear[place] += times * slope;
+        }
+    }
+
+    /// Adds so many times what stages catch of what came in of a bin: as it changes near the point of the tangent, or the
+    /// least that it is in the part.
+    fn add_caught(
+        &self,
+        constraint: &mut Constraint,
+        stages: &std::ops::Range<usize>,
+        bin: usize,
+        times: f64,
+    ) {
+        let run = |place: usize| {
+            let run = &self.model.stages[self.part.used[place]];
+            (run.rate[bin], run.source[bin])
+        };
+        if let (Some(before), Some(after)) = (self.near.get(stages.start), self.near.get(stages.end)) {
+            stages.clone().for_each(|place| constraint.linear[place] += times * run(place).1);
+            self.add_near(constraint, before, bin, times);
+            return self.add_near(constraint, after, bin, -times);
+        }
+        let last = stages.end == self.part.used.len() && stages.len() > 1;
+        if last {
+            // all that came in is caught, but for what may be left
+            stages.clone().for_each(|place| constraint.linear[place] += times * run(place).1);
+            let before = self.part.entered[stages.start][bin];
+            constraint.constant += times * (before - self.most_left(stages.end, bin));
+            return;
+        }
+        for place in stages.clone() {
+            let (rate, source) = run(place);
+            let before = self.part.entered[place][bin] * -(-rate * self.part.low[place]).exp_m1();
+            constraint.constant += times * before;
+            if source > 0.0 && rate * self.part.high[place] > LITTLE {
+                let floor = times * source / rate;
+                constraint.linear[place] += times * source;
+                constraint.constant -= floor;
+                constraint.falling.push((floor, self.alone(place, bin)));
+            }
+        }
+    }
+
+    /// The most of a bin that can be left in the end of what came in.
+    fn most_left(&self, end: usize, bin: usize) -> f64 {
+        let limits = self.model.limits.iter().filter(|limit| limit.0 <= bin).map(|limit| limit.1);
+        let runs = self.part.used[..end].iter().map(|&stage| &self.model.stages[stage]);
+        let highest =
+            runs.clone().map(|run| if run.source[bin] > 0.0 { run.source[bin] / run.rate[bin] } else { 0.0 });
+        let came: f64 = runs.zip(&self.part.high).map(|(run, hours)| run.source[bin] * hours).sum();
+        limits.fold(highest.fold(0.0, f64::max).min(came), f64::min)
     }
 
     /// Enough elements for what each catches, and for what several stages catch together.
@@ -268,6 +259,7 @@ impl<'a> Relaxed<'a> {
         let all: Vec<&Filling> = self.part.elements(self.model).map(|(_, _, element)| element).collect();
         let mut constraint =
             Constraint { constant: 0.0, linear: vec![0.0; self.variables()], falling: Vec::new() };
+        let has_sources = self.model.has_sources();
         for (bin, part) in parts.iter().enumerate() {
             let found = self.model.start[bin] * self.model.weight[bin] * part / scale;
             if found > 0.0 {
@@ -276,6 +268,9 @@ impl<'a> Relaxed<'a> {
                 constraint.constant -= found * constant;
                 let rates = &self.programme.rates[self.behind(stages.end, bin)];
                 constraint.linear.iter_mut().zip(rates).for_each(|(sum, k)| *sum -= found * slope * k);
+            }
+            if has_sources {
+                self.add_caught(&mut constraint, &stages, bin, self.model.weight[bin] * part / scale);
             }
         }
         for &k in elements {
@@ -361,9 +356,7 @@ impl<'a> Relaxed<'a> {
             let back = 0.5_f64.powi(halvings);
             let time = |(low, high): (&f64, &f64)| high - back * (high - low);
             let hours: Vec<f64> = self.part.low.iter().zip(&self.part.high).map(time).collect();
-            let done = self.model.walk(&self.part.hours(self.model, &hours));
-            let met = done.last().is_some_and(|done: &Done| self.model.excess(&done.left) < 1.0 - 1e-12);
-            met.then_some(hours)
+            (self.part.excess(self.model, &hours) < 1.0 - 1e-12).then_some(hours)
         })
     }
 }

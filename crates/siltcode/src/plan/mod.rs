@@ -8,11 +8,17 @@
 //! not estimated: a plan is called the best only where the bound meets it.
 
 pub mod balance;
+mod booking;
 mod bound;
 mod convex;
 pub mod cost;
+pub mod effort;
+mod entering;
+mod improve;
 pub mod job;
+mod lengthened;
 pub mod outcome;
+mod part;
 mod planning;
 pub mod schedule;
 mod search;
@@ -20,6 +26,7 @@ pub mod stage;
 
 pub use balance::{Aim, Bin, Catcher, Course, Limit};
 pub use cost::{BreakEven, CheapStage};
+pub use effort::{Effort, SearchEnd};
 pub use job::{Fluid, Job};
 pub use outcome::{Answer, Booked, Booking, OutOfReach, Plan, PlannedElement, PlannedStage};
 pub use schedule::{Leg, Problem, Schedule, Spent};

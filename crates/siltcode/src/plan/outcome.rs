@@ -115,13 +115,17 @@ pub struct PlannedElement {
 /// reach more often than that leaves room for.
 ///
 /// The doubt is that of one filter that does on average, through all the time, what the stages do one after the other.
-/// Of the filtration ratio that is the safe side: stages that share one error of their ratios lose less by it.
+/// Of the filtration ratio that is the safe side: stages that share one error of their ratios lose less by it. By how much
+/// it is, is said. Where the stages followed by themselves need longer, they count.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Booking {
     /// Enough in half of all cases.
     pub p50: Option<Booked>,
     /// Enough in 90 % of all cases.
     pub p90: Option<Booked>,
+    /// By how much the time of `p90` is longer than it need be: with each stage followed by itself and one error of all
+    /// ratios, so much less is enough in 90 % of all cases; none where no time is.
+    pub conservative_by: Option<Duration>,
 }
 
 /// How long every stage is to run, and all of it takes then.

@@ -1,21 +1,21 @@
 //! A job planned: from its tank, stages and particles to numbers, and from the best schedule back to words.
 
 use super::balance::{Aim, Bin, Catcher, Course, Limit};
+use super::effort::Effort;
 use super::job::Job;
-use super::outcome::{Answer, Booked, Booking, OutOfReach, Plan, PlannedElement, PlannedStage};
+use super::outcome::{Answer, Booking, OutOfReach, Plan, PlannedElement, PlannedStage};
 use super::schedule::{Leg, Problem, Schedule};
 use super::stage::Stage;
-use crate::certainty::Level;
 use crate::count::{PerMl, Reading};
-use crate::error::{ErrorKind, Result};
+use crate::error::{Error, ErrorKind, Result};
 use crate::filter::{Beta, Challenge, Efficiency, Element, Kind, Price};
 use crate::mass::{MassAssumptions, MassBin};
 use crate::size::Size;
 use crate::spectrum::{Channel, Spectrum};
 use crate::tank::endpoints::AtSizes;
 use crate::tank::forecast::{bands, rates};
-use crate::tank::{Doubt, Forecast, Plant, Start};
-use crate::units::{Duration, Flow, Mass};
+use crate::tank::{Forecast, Start};
+use crate::units::{Duration, Mass};
 
 impl Job {
     /// The cheapest or quickest plan from where the job says that the tank starts.
@@ -49,10 +49,15 @@ impl Job {
     /// # Errors
     /// `job-key-missing` where the job does not say its start; as [`plan_from`](Self::plan_from).
     pub fn plan(&self, aim: Aim) -> Result<Answer> {
-        match &self.start {
-            Some(start) => self.plan_from(start, aim),
-            None => Err(missing("start", "the job")),
-        }
+        self.plan_from(self.given_start()?, aim)
+    }
+
+    /// The start that the job says.
+    ///
+    /// # Errors
+    /// `job-key-missing` where it says none.
+    pub fn given_start(&self) -> Result<&Start> {
+        self.start.as_ref().ok_or_else(|| missing("start", "the job"))
     }
 
     /// The cheapest or quickest plan from a start.
@@ -62,12 +67,21 @@ impl Job {
     /// filtration ratio; those of [`Forecast::new`], [`Problem::best`] and
     /// [`Spectrum::mass`].
     pub fn plan_from(&self, start: &Start, aim: Aim) -> Result<Answer> {
+        self.plan_within(start, aim, &Effort::default())
+    }
+
+    /// The cheapest or quickest plan from a start that a search of limited effort finds.
+    ///
+    /// # Errors
+    /// As [`plan_from`](Self::plan_from).
+    pub fn plan_within(&self, start: &Start, aim: Aim, effort: &Effort<'_>) -> Result<Answer> {
         let forecasts = self.forecasts(start)?;
         let counts = Counts::new(self, start)?;
         let problem = self.problem(&counts, aim)?;
-        match problem.best(aim)? {
+        match problem.best_within(aim, effort)? {
             Some(schedule) => {
-                self.planned(start, &counts, schedule, &forecasts).map(Box::new).map(Answer::Plan)
+                let plan = self.planned(start, &counts, &problem, schedule, &forecasts);
+                plan.map(Box::new).map(Answer::Plan)
             }
             None => Ok(Answer::OutOfReach(self.nearest(&counts, &forecasts))),
         }
@@ -78,7 +92,8 @@ impl Job {
         let dust = Challenge::iso_medium_test_dust();
         let alone = |stage: &Stage| {
             let bins = |sizes: &[Size]| stage.train.bins(sizes, &dust);
-            Forecast::new(start, &self.target, bins, &self.sources, &self.plant(stage.flow)?)
+            let forecast = Forecast::new(start, &self.target, bins, &self.sources, &self.plant(stage.flow)?);
+            forecast.map_err(|error| of_stage(error, stage))
         };
         self.stages.iter().map(alone).collect()
     }
@@ -183,20 +198,18 @@ impl Job {
         &self,
         start: &Start,
         counts: &Counts,
+        problem: &Problem,
         schedule: Schedule,
         forecasts: &[Forecast],
     ) -> Result<Plan> {
         let used = self.stages.iter().zip(&schedule.legs).filter(|(_, leg)| leg.time.hours() > 0.0);
-        let booking = self.booking(start, counts, &schedule)?;
+        let booking = self.booking(start, counts, problem, &schedule)?;
         let stretch = booking.map_or(1.0, Booking::stretch);
         let stages = used.map(|(stage, leg)| self.stage(stage, leg, stretch)).collect::<Result<Vec<_>>>()?;
         let at =
             |size: &Size| self.target.limits().iter().find(|limit| limit.0 == *size).map(|limit| limit.1);
         let priced = self.stages.iter().flat_map(Stage::elements).all(|element| element.price().is_some());
         let mut assumptions = self.assumptions(counts, forecasts);
-        if !self.sources.ingress().is_empty() || !self.sources.shed().is_empty() {
-            assumptions.push("the proven bound is that of a tank in which nothing comes in".into());
-        }
         if booking.is_none() {
             assumptions.push("nothing was said to be in doubt: the times hold none".into());
         }
@@ -243,39 +256,6 @@ impl Job {
         })
     }
 
-    /// The doubt of one filter that does on average what the stages do.
-    fn booking(&self, start: &Start, counts: &Counts, schedule: &Schedule) -> Result<Option<Booking>> {
-        let doubtful = self.doubt != Doubt::NONE || start.log_sd().iter().any(|&sd| sd > 0.0);
-        let hours: f64 = schedule.legs.iter().map(|leg| leg.time.hours()).sum();
-        if !doubtful || hours <= 0.0 {
-            return Ok(None);
-        }
-        let dust = Challenge::iso_medium_test_dust();
-        let (mut litres, mut held_back) = (0.0, vec![0.0; counts.sizes.len()]);
-        for (stage, leg) in self.stages.iter().zip(&schedule.legs) {
-            let moved = stage.flow.l_per_min() * leg.time.minutes();
-            litres += moved;
-            for (sum, bin) in held_back.iter_mut().zip(stage.train.bins(&counts.sizes, &dust)?) {
-                let seen = bin.bypassed(self.bypass).short_circuited(self.short_circuit);
-                *sum += moved * seen.get();
-            }
-        }
-        let mean = |sum: &f64| match sum / litres {
-            share if share > 0.0 => Ok(Beta::new(1.0 / (1.0 - share))?.efficiency()),
-            _ => Ok(Efficiency::NONE),
-        };
-        let plant = Plant::new(self.tank, Flow::from_l_per_min(litres / hours / 60.0)?)?;
-        let bins = |_: &[Size]| held_back.iter().map(mean).collect();
-        let forecast = Forecast::new(start, &self.target, bins, &self.sources, &plant)?;
-        let Some(nominal) = forecast.turnovers() else { return Ok(Some(Booking { p50: None, p90: None })) };
-        let ensemble = forecast.ensemble(self.doubt);
-        let booked = |p: f64| match ensemble.quantile(Level::new(p)?) {
-            Some(enough) => Booked::new(schedule, enough.get() / nominal.get()).map(Some),
-            None => Ok(None),
-        };
-        Ok(Some(Booking { p50: booked(0.5)?, p90: booked(0.9)? }))
-    }
-
     fn assumptions(&self, counts: &Counts, forecasts: &[Forecast]) -> Vec<String> {
         let mut said: Vec<String> = forecasts[0].assumptions.iter().map(ToString::to_string).collect();
         said.push(
@@ -320,8 +300,8 @@ impl Job {
 }
 
 /// What there is at the start, from the smallest size of the target up.
-struct Counts {
-    sizes: Vec<Size>,
+pub(super) struct Counts {
+    pub(super) sizes: Vec<Size>,
     cumulative: Vec<PerMl>,
     /// Of each bin: the start, what comes in each hour, and what is shed.
     bins: Vec<[PerMl; 3]>,
@@ -346,6 +326,24 @@ impl Counts {
     }
 }
 
-fn missing(key: &str, place: &str) -> crate::Error {
+/// The same error, with the stage whose ratios it is about.
+fn of_stage(error: Error, stage: &Stage) -> Error {
+    let named = |size: &str| format!("{size} of stage `{}`", stage.name);
+    let kind = match error.kind().clone() {
+        ErrorKind::BetasInconsistent { from, to, reason } => {
+            ErrorKind::BetasInconsistent { from, to: named(&to), reason }
+        }
+        ErrorKind::BetaNotRated { size, smallest } => {
+            ErrorKind::BetaNotRated { size, smallest: named(&smallest) }
+        }
+        _ => return error,
+    };
+    match error.position().cloned() {
+        Some(position) => Error::from(kind).at(position),
+        None => kind.into(),
+    }
+}
+
+fn missing(key: &str, place: &str) -> Error {
     ErrorKind::JobKeyMissing { key: key.into(), place: place.into() }.into()
 }

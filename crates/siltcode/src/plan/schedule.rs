@@ -1,6 +1,7 @@
 //! The best plan for bins and stages described in numbers: [`Problem`] to [`Schedule`].
 
 use super::balance::{Aim, Bin, Course, Limit, Model};
+use super::effort::{Effort, SearchEnd};
 use super::search::{Found, OPTIMAL, best};
 use crate::count::PerMl;
 use crate::error::{ErrorKind, Result};
@@ -65,9 +66,10 @@ pub struct Schedule {
     pub cost: Price,
     /// What was to be least.
     pub aim: Aim,
-    /// What no plan goes below: money for the cheapest, hours for the quickest. Where something comes in it is that of a
-    /// tank in which nothing does.
+    /// What no plan goes below: money for the cheapest, hours for the quickest.
     pub lower_bound: f64,
+    /// How the search for it ended.
+    pub search: SearchEnd,
     least: f64,
 }
 
@@ -101,7 +103,15 @@ impl Problem {
     /// `lengths-differ` unless every element has an efficiency for each bin; `quantity-out-of-range` unless an hour
     /// costs something where cost is to be least, and there are at most [`MOST_STAGES`](Self::MOST_STAGES) stages.
     pub fn best(&self, aim: Aim) -> Result<Option<Schedule>> {
-        self.solved(&self.model(aim)?, aim)
+        self.best_within(aim, &Effort::default())
+    }
+
+    /// The best plan that a search of limited effort finds; none where the limits cannot be met.
+    ///
+    /// # Errors
+    /// As [`best`](Self::best).
+    pub fn best_within(&self, aim: Aim, effort: &Effort<'_>) -> Result<Option<Schedule>> {
+        self.solved(&self.model(aim)?, aim, effort)
     }
 
     /// The cheapest plan if a part of an element cost that part of its price, and setting up nothing. No real plan is
@@ -110,7 +120,7 @@ impl Problem {
     /// # Errors
     /// As [`best`](Self::best).
     pub fn cheapest_in_parts(&self) -> Result<Option<Schedule>> {
-        self.solved(&self.model(Aim::Cheapest)?.in_parts(), Aim::Cheapest)
+        self.solved(&self.model(Aim::Cheapest)?.in_parts(), Aim::Cheapest, &Effort::default())
     }
 
     fn model(&self, aim: Aim) -> Result<Model> {
@@ -122,11 +132,11 @@ impl Problem {
         Model::new(&self.bins, &self.limits, &self.courses, self.hour_cost, aim)
     }
 
-    fn solved(&self, model: &Model, aim: Aim) -> Result<Option<Schedule>> {
+    fn solved(&self, model: &Model, aim: Aim, effort: &Effort<'_>) -> Result<Option<Schedule>> {
         if model.asks_for_nothing_left() {
             return Ok(None);
         }
-        best(model).map(|found| self.schedule(model, &found, aim)).transpose()
+        best(model, effort).map(|found| self.schedule(model, &found, aim)).transpose()
     }
 
     fn schedule(&self, model: &Model, found: &Found, aim: Aim) -> Result<Schedule> {
@@ -152,7 +162,7 @@ impl Problem {
         }
         let cost = Price::new(money + hours * self.hour_cost.get())?;
         let (time, lower_bound, least) = (Duration::from_hours(hours)?, found.bound, found.cost);
-        Ok(Schedule { legs, time, cost, aim, lower_bound, least })
+        Ok(Schedule { legs, time, cost, aim, lower_bound, search: found.end, least })
     }
 }
 

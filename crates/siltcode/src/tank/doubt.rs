@@ -144,6 +144,11 @@ impl Doubt {
 }
 
 impl Doubt {
+    /// Standard deviations of logarithms: of the start, of `beta - 1`, of the ingress and of mixing \[-\].
+    pub(crate) const fn deviations(self) -> [f64; 4] {
+        [self.start, self.beta, self.ingress, self.mixing]
+    }
+
     /// The standard deviation of the logarithm of a channel's start: its own and what was stated.
     pub(super) fn start_of(&self, channel: &Channel) -> f64 {
         self.start.hypot(channel.start_log_sd())
