@@ -10,6 +10,7 @@ use std::fmt;
 use std::str::FromStr;
 
 use crate::error::{Error, ErrorKind, Result};
+use crate::units::Shortest;
 
 /// What a stated size means.
 ///
@@ -160,8 +161,8 @@ impl PartialOrd for Size {
 impl fmt::Display for Size {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match f.width() {
-            None => write!(f, "{} {}", self.um, self.scale),
-            Some(_) => f.pad(&format!("{} {}", self.um, self.scale)),
+            None => write!(f, "{} {}", Shortest(self.um), self.scale),
+            Some(_) => f.pad(&format!("{} {}", Shortest(self.um), self.scale)),
         }
     }
 }
