@@ -64,6 +64,12 @@ impl DeadZone {
         Ok(Self { dead, exchange })
     }
 
+    /// Whether it is large enough to matter: below, both rates of decay are one in the digits of a double.
+    fn is_there(self) -> bool {
+        const LEAST: f64 = 1e-30;
+        self.dead.get() > LEAST
+    }
+
     /// The share of the tank's volume \[-\].
     #[must_use]
     pub const fn dead(self) -> Share {
@@ -131,9 +137,7 @@ impl Mixing {
 
     pub(super) fn left_in(self, circuit: Circuit, tau: f64) -> Left {
         match self {
-            Self::DeadZone(zone) if zone.dead.get() > 0.0 => {
-                zone.modes(circuit).sum(|rate| (rate * tau).exp())
-            }
+            Self::DeadZone(zone) if zone.is_there() => zone.modes(circuit).sum(|rate| (rate * tau).exp()),
             Self::Cells(count) if count.get() > 1 => Row::new(count, circuit).turned(tau, Line::EVEN),
             _ => Left::even((-circuit.efficiency() * tau).exp()),
         }
@@ -144,7 +148,7 @@ impl Mixing {
         match self {
             // an even ingress into an even tank stays even where nothing is held back
             _ if circuit.efficiency() == 0.0 => Left::even(tau),
-            Self::DeadZone(zone) if zone.dead.get() > 0.0 => {
+            Self::DeadZone(zone) if zone.is_there() => {
                 zone.modes(circuit).sum(|rate| (rate * tau).exp_m1() / rate)
             }
             Self::Cells(count) if count.get() > 1 => {
@@ -163,7 +167,7 @@ impl Mixing {
             return start * self.left_in(circuit, tau).mean;
         }
         match self {
-            Self::DeadZone(zone) if zone.dead.get() > 0.0 => {
+            Self::DeadZone(zone) if zone.is_there() => {
                 zone.modes(circuit).sum(|rate| (start + ingress / rate) * (rate * tau).exp()).mean
             }
             Self::Cells(count) if count.get() > 1 => {
@@ -179,7 +183,7 @@ impl Mixing {
     /// What an even ingress of 1 a turnover comes to in the end.
     pub(super) fn floor_in(self, circuit: Circuit) -> Left {
         match self {
-            Self::DeadZone(zone) if zone.dead.get() > 0.0 => zone.modes(circuit).sum(|rate| -1.0 / rate),
+            Self::DeadZone(zone) if zone.is_there() => zone.modes(circuit).sum(|rate| -1.0 / rate),
             Self::Cells(count) if count.get() > 1 => {
                 let row = Row::new(count, circuit);
                 row.turned(0.0, row.floor())
