@@ -31,6 +31,7 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use crate::error::{Error, ErrorKind, Result};
 
 pub(crate) use shortest::Shortest;
+pub(crate) use text::number_end;
 pub use text::significant;
 
 /// The values of a range, in words.
