@@ -105,7 +105,7 @@ impl BinState {
     fn scaled(&self, by: &Factors) -> Self {
         let e = self.efficiency;
         // with b = 1 / (1 - e): 1 - 1 / (1 + (b - 1) f) = e f / (1 - e + e f)
-        let efficiency = e * by.beta / (1.0 - e + e * by.beta);
+        let efficiency = (e * by.beta / (1.0 - e + e * by.beta)).min(1.0);
         let (start, ingress) = (self.start * by.start, self.ingress * by.ingress);
         Self { start, ingress, efficiency, circuit: Circuit::new(efficiency, self.short), ..*self }
     }

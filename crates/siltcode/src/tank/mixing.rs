@@ -250,7 +250,11 @@ impl Line {
 
 impl Row {
     fn new(cells: NonZeroU16, circuit: Circuit) -> Self {
-        Self { cells: f64::from(cells.get()), through: circuit.through, passing: 1.0 - circuit.kept }
+        Self {
+            cells: f64::from(cells.get()),
+            through: circuit.through,
+            passing: (1.0 - circuit.kept).max(0.0),
+        }
     }
 
     /// Where an ingress of 1 a turnover ends: it gathers on the way to the suction.
@@ -262,7 +266,7 @@ impl Row {
     /// What has become of concentrations along the row.
     fn turned(&self, tau: f64, start: Line) -> Left {
         let moves = (self.cells * self.through * tau).min(f64::MAX);
-        if moves > Self::EVENED_OUT * self.cells * self.cells {
+        if self.passing > 0.0 && moves > Self::EVENED_OUT * self.cells * self.cells {
             return self.evened_out(moves, start);
         }
         self.summed(moves, start)
@@ -396,6 +400,23 @@ mod tests {
             let [one, other] = [row.summed(moves, start), row.evened_out(moves, start)];
             assert!((one.mean / other.mean - 1.0).abs() < 1e-11, "{one:?} {other:?}");
             assert!((one.suction / other.suction - 1.0).abs() < 1e-11, "{one:?} {other:?}");
+        }
+    }
+
+    #[test]
+    fn a_filter_that_lets_nothing_pass_leaves_a_number() {
+        for cells in [2, 3, 9] {
+            let row = Mixing::Cells(NonZeroU16::new(cells).unwrap());
+            for moves in [0.0, 1.0, 15.0, 50.0, 200.0, 700.0, 800.0, 1e9] {
+                for kept in [1.0 - f64::EPSILON, 1.0, 1.0 + f64::EPSILON] {
+                    let circuit = Circuit { through: 1.0, kept, rounds: 1.0 };
+                    let left = row.left_in(circuit, moves / f64::from(cells));
+                    assert!(
+                        (0.0..=1.0).contains(&left.mean) && left.suction >= 0.0,
+                        "{cells} {moves} {kept}: {left:?}"
+                    );
+                }
+            }
         }
     }
 
