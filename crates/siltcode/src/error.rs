@@ -124,6 +124,12 @@ impl InMessage for usize {
     }
 }
 
+impl InMessage for u64 {
+    fn in_message(&self) -> impl fmt::Display {
+        *self
+    }
+}
+
 /// One row per kind: its values, its code, its message, its hint.
 macro_rules! kinds {
     ($($(#[$doc:meta])* $kind:ident { $($field:ident: $type:ty),* } $code:literal $message:literal $hint:literal)*) => {
