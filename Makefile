@@ -39,6 +39,29 @@ explore: python-wheel ## try the properties of both languages with twenty times 
 study:       ## run a study, e.g. make study NAME=progress JOBS=2000; without a name, list them; CELLS='runs=3 cv=0.02' names cells
 	$(CARGO) run --release --locked -p siltcode-tests --bin study -- $(NAME) $(JOBS) $(CELLS)
 
+# Fuzzing needs the nightly toolchain; the tool is installed below the target folder. What a target finds stays in
+# fuzz/corpus, which is not kept; fuzz/seeds and the inputs of other tests are what it begins with.
+TOOLS    = $(TARGET)/tools
+FUZZ     = PATH="$(TOOLS)/bin:$$PATH" nice $(CARGO) +nightly fuzz
+FUZZED   = text workbook spec job codes units
+SECONDS ?= 60
+BEGIN_text     = tests/intake
+BEGIN_workbook = fuzz/seeds/workbook
+BEGIN_spec     = reference-tables/specs
+BEGIN_job      = demo-samples
+BEGIN_codes    = fuzz/seeds/codes
+BEGIN_units    = fuzz/seeds/units
+
+$(TOOLS)/bin/cargo-fuzz:
+	$(CARGO) install --quiet --locked --root $(TOOLS) --version 0.13.2 cargo-fuzz
+
+fuzz: $(TOOLS)/bin/cargo-fuzz $(addprefix fuzz-,$(FUZZED)) ## a minute of each fuzz target (SECONDS=60), on the nightly toolchain
+
+fuzz-%: $(TOOLS)/bin/cargo-fuzz
+	mkdir -p fuzz/corpus/$*
+	$(FUZZ) run --sanitizer none --target-dir $(TARGET)/fuzz $* fuzz/corpus/$* $(BEGIN_$*) -- \
+		-max_total_time=$(SECONDS) -timeout=5 -rss_limit_mb=1024 -max_len=65536 -print_final_stats=1 -verbosity=0
+
 # The peers in Python have an environment of their own.
 PEERS = $(TARGET)/peers
 
@@ -104,4 +127,4 @@ python-bench: ## speed and memory of ten million rows, with a release wheel in a
 	$(TARGET)/python-release/bin/python python/benches/speed.py $(ROWS)
 	$(TARGET)/python-release/bin/python python/benches/memory.py $(ROWS)
 
-.PHONY: help test lint format docs package prove explore study bench instructions bench-smoke python python-wheel python-test python-types python-elsewhere python-bench
+.PHONY: help test lint format docs package prove explore study fuzz bench instructions bench-smoke python python-wheel python-test python-types python-elsewhere python-bench

@@ -9,6 +9,7 @@ use std::str::FromStr;
 use serde::{Serialize, Serializer};
 
 use crate::error::{Error, ErrorKind, Result};
+use crate::units::Shortest;
 
 /// A measured property of a fuel or oil.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -200,7 +201,7 @@ impl Measured {
         }
         Err(Error::from(ErrorKind::QuantityOutOfRange {
             quantity: "measurement".into(),
-            value: value.to_string(),
+            value: Shortest(value).to_string(),
             range: "a finite number".into(),
         }))
     }
@@ -209,8 +210,8 @@ impl Measured {
 impl fmt::Display for Measured {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Number { value, unit } => f.write_str(format!("{value} {unit}").trim_end()),
-            Self::LessThan { below, unit } => f.write_str(format!("<{below} {unit}").trim_end()),
+            Self::Number { value, unit } => f.write_str(format!("{} {unit}", Shortest(*value)).trim_end()),
+            Self::LessThan { below, unit } => f.write_str(format!("<{} {unit}", Shortest(*below)).trim_end()),
             Self::Words(words) => f.write_str(words),
         }
     }

@@ -10,6 +10,7 @@ use std::fmt;
 use serde::{Serialize, Serializer};
 
 use crate::error::{Error, ErrorKind, Result};
+use crate::units::Shortest;
 
 /// A particle concentration \[particles/mL\]: finite and not negative.
 ///
@@ -69,7 +70,7 @@ impl Ord for PerMl {
 
 impl fmt::Display for PerMl {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        fmt::Display::fmt(&self.0, f)
+        Shortest(self.0).fmt(f)
     }
 }
 

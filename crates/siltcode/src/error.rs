@@ -13,6 +13,8 @@
 
 use std::fmt;
 
+use crate::units::Shortest;
+
 /// What a call of this library gives back.
 pub type Result<T> = std::result::Result<T, Error>;
 
@@ -99,14 +101,57 @@ impl fmt::Display for Position {
     }
 }
 
+/// How a value stands in a message: numbers of any size in few digits.
+trait InMessage {
+    fn in_message(&self) -> impl fmt::Display;
+}
+
+impl InMessage for f64 {
+    fn in_message(&self) -> impl fmt::Display {
+        Shortest(*self)
+    }
+}
+
+impl InMessage for String {
+    fn in_message(&self) -> impl fmt::Display {
+        self
+    }
+}
+
+impl InMessage for usize {
+    fn in_message(&self) -> impl fmt::Display {
+        *self
+    }
+}
+
+impl InMessage for u64 {
+    fn in_message(&self) -> impl fmt::Display {
+        *self
+    }
+}
+
 /// One row per kind: its values, its code, its message, its hint.
 macro_rules! kinds {
     ($($(#[$doc:meta])* $kind:ident { $($field:ident: $type:ty),* } $code:literal $message:literal $hint:literal)*) => {
         /// What is wrong, with the values that were found.
-        #[derive(Debug, Clone, PartialEq, thiserror::Error)]
+        #[derive(Debug, Clone, PartialEq)]
         #[non_exhaustive]
         pub enum ErrorKind {
-            $($(#[$doc])* #[error($message)] #[allow(missing_docs)] $kind { $($field: $type),* },)*
+            $($(#[$doc])* #[allow(missing_docs)] $kind { $($field: $type),* },)*
+        }
+
+        impl std::error::Error for ErrorKind {}
+
+        impl fmt::Display for ErrorKind {
+            #[allow(unused_variables)]
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                match self {
+                    $(Self::$kind { $($field),* } => {
+                        $(let $field = $field.in_message();)*
+                        write!(f, $message)
+                    })*
+                }
+            }
         }
 
         impl ErrorKind {

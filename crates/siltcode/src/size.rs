@@ -10,6 +10,7 @@ use std::fmt;
 use std::str::FromStr;
 
 use crate::error::{Error, ErrorKind, Result};
+use crate::units::{self, Shortest};
 
 /// What a stated size means.
 ///
@@ -160,8 +161,8 @@ impl PartialOrd for Size {
 impl fmt::Display for Size {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match f.width() {
-            None => write!(f, "{} {}", self.um, self.scale),
-            Some(_) => f.pad(&format!("{} {}", self.um, self.scale)),
+            None => write!(f, "{} {}", Shortest(self.um), self.scale),
+            Some(_) => f.pad(&format!("{} {}", Shortest(self.um), self.scale)),
         }
     }
 }
@@ -172,7 +173,7 @@ impl FromStr for Size {
     /// Reads a number and a scale. A bare number or `µm` alone does not say its scale and is refused.
     fn from_str(text: &str) -> Result<Self> {
         let trimmed = text.trim();
-        let end = trimmed.find(|c: char| !(c.is_ascii_digit() || c == '.')).unwrap_or(trimmed.len());
+        let end = units::number_end(trimmed);
         let unreadable = || Error::from(ErrorKind::SizeUnreadable { text: trimmed.into() });
         let um = trimmed[..end].parse().map_err(|_| unreadable())?;
         let scale = trimmed[end..].parse().map_err(|_| unreadable())?;
@@ -189,6 +190,17 @@ impl serde::Serialize for Size {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_is_printed_reads_back() {
+        for um in [4.0, 0.5, 7.777e19, 5e-324, f64::MAX] {
+            let size = Size::um_c(um).unwrap();
+            assert_eq!(size.to_string().parse::<Size>().unwrap(), size, "{size}");
+        }
+        for text in ["4e um(c)", "4e- um(c)", "e4 um(c)", "4e5", "µ"] {
+            assert!(text.parse::<Size>().is_err(), "{text}");
+        }
+    }
 
     #[test]
     fn sizes_of_two_scales_are_not_ordered() {

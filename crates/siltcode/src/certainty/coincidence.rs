@@ -11,6 +11,7 @@
 
 use super::level::Mean;
 use crate::error::{ErrorKind, Result};
+use crate::units::Shortest;
 
 /// How a counter loses particles.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -78,7 +79,7 @@ impl Coincidence {
             _ => {
                 return Err(ErrorKind::QuantityOutOfRange {
                     quantity: "count with coincidence".into(),
-                    value: m.to_string(),
+                    value: Shortest(m).to_string(),
                     range: format!("below the {most} at which the counter saturates; dilute the sample"),
                 }
                 .into());
@@ -123,7 +124,12 @@ fn positive(quantity: &str, value: f64) -> Result<f64> {
         return Ok(value);
     }
     let range = "a finite number above 0".into();
-    Err(ErrorKind::QuantityOutOfRange { quantity: quantity.into(), value: value.to_string(), range }.into())
+    Err(ErrorKind::QuantityOutOfRange {
+        quantity: quantity.into(),
+        value: Shortest(value).to_string(),
+        range,
+    }
+    .into())
 }
 
 /// `W` with `W exp(W) = y` for `-1/e <= y <= 0`, principal branch, by Halley's method (DLMF 4.13).

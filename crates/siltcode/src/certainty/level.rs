@@ -7,6 +7,7 @@ use serde::{Serialize, Serializer};
 
 use crate::count::{Evidence, PerMl};
 use crate::error::{ErrorKind, Result};
+use crate::units::Shortest;
 
 /// A confidence level \[-\]: from [`Level::SMALLEST`] to [`Level::LARGEST`], the range that is tested.
 ///
@@ -102,7 +103,7 @@ impl Probability {
 
 impl fmt::Display for Probability {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        fmt::Display::fmt(&self.0, f)
+        Shortest(self.0).fmt(f)
     }
 }
 
@@ -229,7 +230,7 @@ impl Scatter {
         }
         Err(ErrorKind::QuantityOutOfRange {
             quantity: "coefficient of variation between bottles".into(),
-            value: cv.to_string(),
+            value: Shortest(cv).to_string(),
             range: "0 to 10, as a fraction".into(),
         }
         .into())

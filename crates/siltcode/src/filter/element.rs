@@ -22,7 +22,7 @@ use serde::{Deserialize, Serialize};
 use super::conditions::{Conditions, Laminar};
 use super::rating::Rating;
 use crate::error::{ErrorKind, Result};
-use crate::units::{Duration, Flow, KinematicViscosity, Mass, Pressure, Volume};
+use crate::units::{Duration, Flow, KinematicViscosity, Mass, Pressure, Shortest, Volume};
 
 /// What an element is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -126,7 +126,7 @@ impl Price {
             return Ok(Self(value + 0.0));
         }
         let (quantity, range) = ("price".into(), "a finite number of 0 or more".into());
-        Err(ErrorKind::QuantityOutOfRange { quantity, value: value.to_string(), range }.into())
+        Err(ErrorKind::QuantityOutOfRange { quantity, value: Shortest(value).to_string(), range }.into())
     }
 
     /// The amount \[money\].

@@ -22,6 +22,7 @@ use super::challenge::Challenge;
 use crate::certainty::Interval;
 use crate::error::{Error, ErrorKind, Result};
 use crate::size::Size;
+use crate::units::Shortest;
 
 /// Filtration ratios at rated sizes, smallest size first, in one size scale.
 ///
@@ -302,7 +303,7 @@ impl fmt::Display for Rating {
 impl fmt::Display for Rated {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self.size.scale() {
-            crate::SizeScale::UmC => write!(f, "{}:", self.size.um())?,
+            crate::SizeScale::UmC => write!(f, "{}:", Shortest(self.size.um()))?,
             _ => write!(f, "{}:", self.size)?,
         }
         match self.known() {

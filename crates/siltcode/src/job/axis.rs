@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::error::{Error, ErrorKind, Result};
 use crate::tank::Turnovers;
-use crate::units::{Duration, Mass, significant};
+use crate::units::{Duration, Mass, Shortest, significant};
 
 /// What the pressures are followed along.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -92,7 +92,7 @@ impl Along {
             return Ok(Self(value + 0.0));
         }
         let (quantity, range) = ("place along the axis".into(), "a finite number".into());
-        Err(ErrorKind::QuantityOutOfRange { quantity, value: value.to_string(), range }.into())
+        Err(ErrorKind::QuantityOutOfRange { quantity, value: Shortest(value).to_string(), range }.into())
     }
 
     /// Where an axis starts.

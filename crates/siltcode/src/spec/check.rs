@@ -20,6 +20,7 @@ use crate::spec::{Alternative, CompanionLimit, Demand, Outcome, ParticleLimit, R
 use crate::spectrum::Spectrum;
 use crate::status::Status;
 use crate::table;
+use crate::units::Shortest;
 
 /// What came out for one requirement.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -77,7 +78,7 @@ impl fmt::Display for Seen {
     /// Counts to six figures, which tell them from any limit they are not equal to in print.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Reading(Reading::Count(count)) => write!(f, "{} /mL", six_figures(count.get())),
+            Self::Reading(Reading::Count(count)) => write!(f, "{} /mL", Shortest(six_figures(count.get()))),
             Self::Reading(reading) => reading.fmt(f),
             Self::Measured(measured) => measured.fmt(f),
         }
@@ -261,8 +262,8 @@ fn reported(reading: Reading) -> Look {
 }
 
 fn six_figures(value: f64) -> f64 {
-    if value == 0.0 {
-        return value;
+    if !(1e-290..1e290).contains(&value) {
+        return value; // 0, and what has no power of ten to be scaled by
     }
     #[allow(clippy::cast_possible_truncation)] // the exponent of a double
     let scale = 10_f64.powi(5 - value.abs().log10().floor() as i32);

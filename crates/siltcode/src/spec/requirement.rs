@@ -9,6 +9,7 @@ use crate::companion::{CompanionUnit, Property};
 use crate::count::PerMl;
 use crate::size::Size;
 use crate::status::Status;
+use crate::units::Shortest;
 
 /// The limit on a particle count.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -67,16 +68,16 @@ impl fmt::Display for CompanionLimit {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let text = match self {
             Self::Range { min: Some(min), max: Some(max), exclusive: false, unit } => {
-                format!("{min} to {max} {unit}")
+                format!("{} to {} {unit}", Shortest(*min), Shortest(*max))
             }
             Self::Range { min: Some(min), max: Some(max), exclusive: true, unit } => {
-                format!("above {min} and below {max} {unit}")
+                format!("above {} and below {} {unit}", Shortest(*min), Shortest(*max))
             }
             Self::Range { min: Some(min), max: None, exclusive, unit } => {
-                format!("{} {min} {unit}", if *exclusive { "above" } else { "at least" })
+                format!("{} {} {unit}", if *exclusive { "above" } else { "at least" }, Shortest(*min))
             }
             Self::Range { min: None, max: Some(max), exclusive, unit } => {
-                format!("{}{max} {unit}", if *exclusive { "below " } else { "" })
+                format!("{}{} {unit}", if *exclusive { "below " } else { "" }, Shortest(*max))
             }
             Self::Range { min: None, max: None, .. } => "report".into(),
             Self::Words(words) => words.join(" or "),

@@ -105,7 +105,7 @@ impl BinState {
     fn scaled(&self, by: &Factors) -> Self {
         let e = self.efficiency;
         // with b = 1 / (1 - e): 1 - 1 / (1 + (b - 1) f) = e f / (1 - e + e f)
-        let efficiency = e * by.beta / (1.0 - e + e * by.beta);
+        let efficiency = (e * by.beta / (1.0 - e + e * by.beta)).min(1.0);
         let (start, ingress) = (self.start * by.start, self.ingress * by.ingress);
         Self { start, ingress, efficiency, circuit: Circuit::new(efficiency, self.short), ..*self }
     }
@@ -277,7 +277,10 @@ impl Channel {
             return None;
         }
         if let ([bin], Mixing::Well) = (&self.bins[..], self.mixing) {
-            let needed = ((bin.start - floor) / (target - floor)).ln() / bin.circuit.efficiency();
+            let (above, allowed) = (bin.start - floor, target - floor);
+            let ratio = above / allowed;
+            let falls = if ratio.is_finite() { ratio.ln() } else { above.ln() - allowed.ln() };
+            let needed = falls / bin.circuit.efficiency();
             return Some(Turnovers::computed(needed * self.mixing_factor.get()));
         }
         let above_floor =
@@ -301,7 +304,7 @@ impl Channel {
             ingress: -parts.ingress / by_tau,
             mixing: tau,
         };
-        (tau > 0.0).then_some(slopes)
+        (tau > 0.0 && by_tau < 0.0).then_some(slopes) // nothing moves where the last digits have vanished
     }
 
     /// The same channel behind a filter of this efficiency in every bin.

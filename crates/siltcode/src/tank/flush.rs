@@ -42,7 +42,7 @@ impl Reynolds {
         if flow.us_gpm() == 0.0 {
             return Self(0.0);
         }
-        Self(FLUSHING.factor * flow.us_gpm() / (bore.inches() * viscosity.mm2_per_s()))
+        Self(flow.us_gpm() / bore.inches() / viscosity.mm2_per_s() * FLUSHING.factor)
     }
 
     /// The number \[-\].

@@ -64,6 +64,12 @@ impl DeadZone {
         Ok(Self { dead, exchange })
     }
 
+    /// Whether it is large enough to matter: below, both rates of decay are one in the digits of a double.
+    fn is_there(self) -> bool {
+        const LEAST: f64 = 1e-30;
+        self.dead.get() > LEAST
+    }
+
     /// The share of the tank's volume \[-\].
     #[must_use]
     pub const fn dead(self) -> Share {
@@ -131,9 +137,7 @@ impl Mixing {
 
     pub(super) fn left_in(self, circuit: Circuit, tau: f64) -> Left {
         match self {
-            Self::DeadZone(zone) if zone.dead.get() > 0.0 => {
-                zone.modes(circuit).sum(|rate| (rate * tau).exp())
-            }
+            Self::DeadZone(zone) if zone.is_there() => zone.modes(circuit).sum(|rate| (rate * tau).exp()),
             Self::Cells(count) if count.get() > 1 => Row::new(count, circuit).turned(tau, Line::EVEN),
             _ => Left::even((-circuit.efficiency() * tau).exp()),
         }
@@ -144,7 +148,7 @@ impl Mixing {
         match self {
             // an even ingress into an even tank stays even where nothing is held back
             _ if circuit.efficiency() == 0.0 => Left::even(tau),
-            Self::DeadZone(zone) if zone.dead.get() > 0.0 => {
+            Self::DeadZone(zone) if zone.is_there() => {
                 zone.modes(circuit).sum(|rate| (rate * tau).exp_m1() / rate)
             }
             Self::Cells(count) if count.get() > 1 => {
@@ -163,7 +167,7 @@ impl Mixing {
             return start * self.left_in(circuit, tau).mean;
         }
         match self {
-            Self::DeadZone(zone) if zone.dead.get() > 0.0 => {
+            Self::DeadZone(zone) if zone.is_there() => {
                 zone.modes(circuit).sum(|rate| (start + ingress / rate) * (rate * tau).exp()).mean
             }
             Self::Cells(count) if count.get() > 1 => {
@@ -179,7 +183,7 @@ impl Mixing {
     /// What an even ingress of 1 a turnover comes to in the end.
     pub(super) fn floor_in(self, circuit: Circuit) -> Left {
         match self {
-            Self::DeadZone(zone) if zone.dead.get() > 0.0 => zone.modes(circuit).sum(|rate| -1.0 / rate),
+            Self::DeadZone(zone) if zone.is_there() => zone.modes(circuit).sum(|rate| -1.0 / rate),
             Self::Cells(count) if count.get() > 1 => {
                 let row = Row::new(count, circuit);
                 row.turned(0.0, row.floor())
@@ -246,7 +250,11 @@ impl Line {
 
 impl Row {
     fn new(cells: NonZeroU16, circuit: Circuit) -> Self {
-        Self { cells: f64::from(cells.get()), through: circuit.through, passing: 1.0 - circuit.kept }
+        Self {
+            cells: f64::from(cells.get()),
+            through: circuit.through,
+            passing: (1.0 - circuit.kept).max(0.0),
+        }
     }
 
     /// Where an ingress of 1 a turnover ends: it gathers on the way to the suction.
@@ -258,7 +266,7 @@ impl Row {
     /// What has become of concentrations along the row.
     fn turned(&self, tau: f64, start: Line) -> Left {
         let moves = (self.cells * self.through * tau).min(f64::MAX);
-        if moves > Self::EVENED_OUT * self.cells * self.cells {
+        if self.passing > 0.0 && moves > Self::EVENED_OUT * self.cells * self.cells {
             return self.evened_out(moves, start);
         }
         self.summed(moves, start)
@@ -392,6 +400,23 @@ mod tests {
             let [one, other] = [row.summed(moves, start), row.evened_out(moves, start)];
             assert!((one.mean / other.mean - 1.0).abs() < 1e-11, "{one:?} {other:?}");
             assert!((one.suction / other.suction - 1.0).abs() < 1e-11, "{one:?} {other:?}");
+        }
+    }
+
+    #[test]
+    fn a_filter_that_lets_nothing_pass_leaves_a_number() {
+        for cells in [2, 3, 9] {
+            let row = Mixing::Cells(NonZeroU16::new(cells).unwrap());
+            for moves in [0.0, 1.0, 15.0, 50.0, 200.0, 700.0, 800.0, 1e9] {
+                for kept in [1.0 - f64::EPSILON, 1.0, 1.0 + f64::EPSILON] {
+                    let circuit = Circuit { through: 1.0, kept, rounds: 1.0 };
+                    let left = row.left_in(circuit, moves / f64::from(cells));
+                    assert!(
+                        (0.0..=1.0).contains(&left.mean) && left.suction >= 0.0,
+                        "{cells} {moves} {kept}: {left:?}"
+                    );
+                }
+            }
         }
     }
 

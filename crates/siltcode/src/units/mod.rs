@@ -20,6 +20,7 @@
 //! space (`4,750 gal`, `18 000 L`); a decimal comma is refused rather than guessed, and so is a point that may set apart
 //! thousands of a volume, a flow or a mass (`18.000 L`).
 
+mod shortest;
 mod text;
 
 use std::fmt;
@@ -29,6 +30,8 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use crate::error::{Error, ErrorKind, Result};
 
+pub(crate) use shortest::Shortest;
+pub(crate) use text::number_end;
 pub use text::significant;
 
 /// The values of a range, in words.
@@ -92,7 +95,7 @@ impl Kind {
         if self.range.holds(base) {
             return Ok(base + 0.0); // turns -0.0 into 0.0
         }
-        let (quantity, value) = (self.name.to_owned(), format!("{value} {symbol}"));
+        let (quantity, value) = (self.name.to_owned(), format!("{} {symbol}", Shortest(value)));
         Err(ErrorKind::QuantityOutOfRange { quantity, value, range: self.range.words().into() }.into())
     }
 

@@ -119,6 +119,18 @@ pub(super) fn readings(text: &str) -> Option<[String; 2]> {
         .then(|| [format!("{whole}{decimals} {}", unit.trim()), format!("{plain} {}", unit.trim())])
 }
 
+/// Where a plain number, with or without a power of ten, ends at the beginning of a text.
+pub(crate) fn number_end(text: &str) -> usize {
+    let after = |from: usize, wanted: fn(char) -> bool| {
+        text[from..].find(|c: char| !wanted(c)).map_or(text.len(), |found| from + found)
+    };
+    let end = after(0, |c| c.is_ascii_digit() || c == '.');
+    if end < text.len() && exponent(text, end) {
+        return after(end + 2, |c| c.is_ascii_digit()); // behind the letter, and a sign or the first digit
+    }
+    end
+}
+
 /// Whether the letter at `i` is the `e` of `1.5e-3`.
 fn exponent(text: &str, i: usize) -> bool {
     let (before, rest) = text.split_at(i);
