@@ -7,8 +7,8 @@
 //! accepted with at most the risk of the level.
 //!
 //! What varies beside counting varies for all sizes of a bottle together, each by its own factor: given how far out that
-//! one variable lies, the probability is that of counting alone at limits that the factors have moved ([`nested`]), and
-//! what remains is one integral over it ([`together`]). The error is below 1e-7.
+//! one variable lies, the probability is that of counting alone at limits that the factors have moved (`nested`), and
+//! what remains is one integral over it (`together`). The error is below 1e-7.
 
 mod chain;
 mod nested;
