@@ -349,7 +349,7 @@ def plan(
         as_written = isinstance(written, str) and not described
         message = error.message if as_written else error.message.removesuffix(f" (line {error.line})")
         raise SiltcodeError(message, error.code, error.hint, file, line=error.line if as_written else None) from None
-    return _plan(parts, bool(quickest), search_time)
+    return _plan(parts, bool(quickest))
 
 
 def _written(job: Any) -> tuple[str | dict[str, Any], str | None]:

@@ -154,7 +154,7 @@ class ChangeOut:
         --------
         >>> import siltcode
         >>> round(siltcode.change_out([0, 1, 2, 3, 4, 5], [20, 25, 31, 39, 50, 62], 150).remaining, 1)
-        3.9
+        3.6
         """
         return None if self.at is None or self.last is None else max(self.at - self.last, 0.0)
 
