@@ -141,7 +141,10 @@ struct Open {
 struct Step {
     begin: f64,
     end: f64,
+    /// Its standard deviation, apart from where it lies.
     sd: f64,
+    /// The same as a share of where it lies: a step of a ratio is as wide as it is far out.
+    share: f64,
     kink: f64,
 }
 
@@ -150,16 +153,17 @@ impl Step {
     fn of(limit: f64, rest: &Shape) -> Self {
         let (middle, sd) = (limit - rest.get(), rest.get().sqrt());
         let reach = STEP_ENDS * sd + LONG_TAIL;
-        Self { begin: middle - reach, end: middle + reach, sd, kink: f64::INFINITY }
+        Self { begin: middle - reach, end: middle + reach, sd, share: 0.0, kink: f64::INFINITY }
     }
 
     /// How long a panel that starts at `at` may be.
     fn length(&self, at: f64) -> f64 {
         let to_kink = if at < self.kink { self.kink - at } else { f64::INFINITY };
+        let panel = PANEL * self.sd + (PANEL * self.share).min(1.0) * at;
         let smooth = if at < self.begin {
-            (self.begin - at).max(PANEL * self.sd)
+            (self.begin - at).max(panel)
         } else if at < self.end {
-            PANEL * self.sd
+            panel
         } else {
             f64::INFINITY
         };
@@ -204,7 +208,7 @@ impl Share {
 
     /// Where the larger size begins to exceed its limit, as the smaller one grows.
     fn step(&self, limit: f64) -> Step {
-        let sd = limit / self.mean * self.sd / self.mean;
-        Step { begin: limit / self.high, end: limit / self.low.max(f64::MIN_POSITIVE), sd, kink: limit }
+        let (begin, end) = (limit / self.high, limit / self.low.max(f64::MIN_POSITIVE));
+        Step { begin, end, sd: 0.0, share: self.sd / self.mean, kink: limit }
     }
 }
