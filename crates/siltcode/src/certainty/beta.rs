@@ -73,8 +73,8 @@ fn uniform(a: f64, b: f64, x: f64, y: f64) -> f64 {
     (normal::upper_tail(-w) + normal::density(w) * skew).clamp(0.0, 1.0)
 }
 
-/// Modified Lentz.
-fn continued_fraction(a: f64, b: f64, x: f64) -> f64 {
+/// The continued fraction itself, by Lentz's modified method.
+pub(super) fn continued_fraction(a: f64, b: f64, x: f64) -> f64 {
     let nonzero = |value: f64| if value.abs() < f64::MIN_POSITIVE { f64::MIN_POSITIVE } else { value };
     let mut ratio = 1.0;
     let mut inverse = 1.0 / nonzero(1.0 - (a + b) * x / (a + 1.0));

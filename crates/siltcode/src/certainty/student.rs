@@ -2,7 +2,7 @@
 
 use std::f64::consts::PI;
 
-use super::beta::regularized;
+use super::beta::{continued_fraction, regularized};
 use super::gamma::ln_gamma;
 use super::level::Level;
 use super::normal;
@@ -66,8 +66,16 @@ impl Student {
         if self.degrees.is_infinite() {
             return 2.0 * normal::upper_tail(t);
         }
+        let (a, b) = (self.degrees / 2.0, 0.5);
         let ratio = t / self.degrees.sqrt() * t / self.degrees.sqrt();
-        regularized(self.degrees / 2.0, 0.5, 1.0 / (1.0 + ratio), ratio / (1.0 + ratio))
+        let (x, y) = (1.0 / (1.0 + ratio), ratio / (1.0 + ratio));
+        // `x^a y^b / B(a, b)` is the density times the deviate.
+        let front = t * self.density(t);
+        if x * (a + b + 2.0) < a + 1.0 {
+            front * continued_fraction(a, b, x) / a
+        } else {
+            1.0 - front * continued_fraction(b, a, y) / b
+        }
     }
 
     /// The `t` with probability `tail` above it, for `0 < tail < 1`.

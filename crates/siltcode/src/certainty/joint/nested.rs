@@ -17,11 +17,11 @@ use crate::certainty::quadrature::{StandIn, panel};
 /// What the probability of all may be off.
 const ERROR: f64 = 1e-8;
 /// A size that exceeds its limit less often than this leaves no doubt.
-const NO_DOUBT: f64 = 1e-10;
+const NO_DOUBT: f64 = 1e-9;
 /// Panels in standard deviations of what they go over.
-const PANEL: f64 = 3.0;
+const PANEL: f64 = 4.0;
 /// Where a gamma variable ends, in its own standard deviations from its middle.
-const STEP_ENDS: f64 = 6.5;
+const STEP_ENDS: f64 = 6.0;
 /// How much farther than that the tail of a small shape goes.
 const LONG_TAIL: f64 = 14.0;
 
@@ -30,8 +30,8 @@ pub(super) struct Nested {
     /// Of each size: its count and one.
     shapes: Vec<f64>,
     each: Vec<Shape>,
-    /// What each size counts beyond each larger one; filled as needed.
-    beyond: Vec<OnceCell<Shape>>,
+    /// What each size counts beyond each larger one, as a distribution; filled as needed.
+    beyond: Vec<OnceCell<Rest>>,
     /// The share of one size in a smaller one, as a distribution; filled as needed.
     shares: Vec<OnceCell<Share>>,
 }
@@ -79,14 +79,14 @@ impl Nested {
     fn both(&self, smaller: &Open, larger: &Open) -> f64 {
         let rest = self.beyond(smaller.size, larger.size);
         let steps = [Step::of(smaller.limit, rest)];
-        self.over(larger, &steps, |s| rest.tails(smaller.limit - s)[0])
+        self.over(larger, &steps, |s| rest.at_most(smaller.limit - s))
     }
 
     fn three(&self, smaller: &Open, middle: &Open, larger: &Open) -> f64 {
         let rest = self.beyond(smaller.size, middle.size);
         let share = self.share(larger.size, middle.size);
         let steps = [Step::of(smaller.limit, rest), share.step(larger.limit)];
-        self.over(middle, &steps, |s| share.at_most(larger.limit / s) * rest.tails(smaller.limit - s)[0])
+        self.over(middle, &steps, |s| share.at_most(larger.limit / s) * rest.at_most(smaller.limit - s))
     }
 
     /// The integral of `f` over the concentration of one size, as far as its limit.
@@ -117,9 +117,9 @@ impl Nested {
         Chain::new(&bins, &limits, ERROR).all_within()
     }
 
-    fn beyond(&self, smaller: usize, larger: usize) -> &Shape {
+    fn beyond(&self, smaller: usize, larger: usize) -> &Rest {
         let place = smaller * self.shapes.len() + larger;
-        self.beyond[place].get_or_init(|| Shape::new(self.shapes[smaller] - self.shapes[larger]))
+        self.beyond[place].get_or_init(|| Rest::new(self.shapes[smaller] - self.shapes[larger]))
     }
 
     fn share(&self, larger: usize, smaller: usize) -> &Share {
@@ -150,10 +150,8 @@ struct Step {
 
 impl Step {
     /// Where a smaller size begins to exceed its limit, if this is what it has beyond the one integrated over.
-    fn of(limit: f64, rest: &Shape) -> Self {
-        let (middle, sd) = (limit - rest.get(), rest.get().sqrt());
-        let reach = STEP_ENDS * sd + LONG_TAIL;
-        Self { begin: middle - reach, end: middle + reach, sd, share: 0.0, kink: f64::INFINITY }
+    fn of(limit: f64, rest: &Rest) -> Self {
+        Self { begin: limit - rest.high, end: limit - rest.low, sd: rest.sd, share: 0.0, kink: f64::INFINITY }
     }
 
     /// How long a panel that starts at `at` may be.
@@ -168,6 +166,35 @@ impl Step {
             f64::INFINITY
         };
         smooth.min(to_kink)
+    }
+}
+
+/// What one size counts beyond a larger one: a gamma variable, whose distribution a stand-in gives at little cost.
+struct Rest {
+    sd: f64,
+    low: f64,
+    high: f64,
+    stand_in: StandIn,
+}
+
+impl Rest {
+    fn new(count: f64) -> Self {
+        let (shape, sd) = (Shape::new(count), count.sqrt());
+        let (low, high) = ((count - STEP_ENDS * sd).max(0.0), count + STEP_ENDS * sd + LONG_TAIL);
+        let mut pieces: Vec<f64> = (0..=4).map(|i| low + (high - low) * f64::from(i) / 4.0).collect();
+        let stand_in = StandIn::new(|x| shape.tails(x)[0], &mut pieces, ERROR / 100.0);
+        Self { sd, low, high, stand_in }
+    }
+
+    /// The probability that it is at most `x`.
+    fn at_most(&self, x: f64) -> f64 {
+        if x <= self.low {
+            0.0
+        } else if x >= self.high {
+            1.0
+        } else {
+            self.stand_in.at(x)
+        }
     }
 }
 

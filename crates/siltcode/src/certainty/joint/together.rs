@@ -11,9 +11,9 @@ use crate::certainty::student::Student;
 /// What the probability of all may be off where bounds give it.
 const ERROR: f64 = 1e-8;
 /// Powers of e below which nothing is summed.
-const BEYOND: f64 = 20.0;
+const BEYOND: f64 = 18.0;
 /// The longest panel in standard deviations of the sharpest size within its step.
-const PANEL: f64 = 3.0;
+const PANEL: f64 = 5.0;
 /// Panels after which the rest is taken as it is.
 const MOST_PANELS: usize = 4096;
 
@@ -93,6 +93,8 @@ impl Together {
         let ends = varied().map(|term| term.step().map(|t| seen_from(&term.student, student, t)));
         let [from, to] =
             ends.reduce(|[from, to], [low, high]| [from.min(low), to.min(high)]).unwrap_or([0.0; 2]);
+        let farthest = student.upper_quantile(ERROR);
+        let (from, to) = (from.clamp(-farthest, farthest), to.min(farthest));
         let free: Vec<f64> =
             self.terms.iter().map(|term| if term.is_varied() { f64::INFINITY } else { term.limit }).collect();
         let mut limits = free.clone();
@@ -120,7 +122,7 @@ impl Together {
     /// How long a panel from here may be: neither the density, which has its poles at `i sqrt(degrees)`, nor the step of any
     /// size may change much within it.
     fn length(&self, student: &Student, at: f64) -> f64 {
-        let shortest = (1.2 * student.degrees().sqrt()).min(2.5);
+        let shortest = (1.2 * student.degrees().sqrt()).min(3.0);
         let of_density = if at < -shortest { (-at / 2.0).max(shortest) } else { at.max(shortest) };
         let of_step = |term: &Term| {
             let own = seen_from(student, &term.student, at);
