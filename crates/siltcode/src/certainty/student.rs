@@ -66,15 +66,15 @@ impl Student {
         if self.degrees.is_infinite() {
             return 2.0 * normal::upper_tail(t);
         }
-        let (a, b) = (self.degrees / 2.0, 0.5);
+        let shape = self.degrees / 2.0;
         let ratio = t / self.degrees.sqrt() * t / self.degrees.sqrt();
-        let (x, y) = (1.0 / (1.0 + ratio), ratio / (1.0 + ratio));
-        // `x^a y^b / B(a, b)` is the density times the deviate.
+        let (inside, outside) = (ratio / (1.0 + ratio), 1.0 / (1.0 + ratio));
+        // What stands before the continued fraction is the density times the deviate.
         let front = t * self.density(t);
-        if x * (a + b + 2.0) < a + 1.0 {
-            front * continued_fraction(a, b, x) / a
+        if outside * (shape + 2.5) < shape + 1.0 {
+            front * continued_fraction(shape, 0.5, outside) / shape
         } else {
-            1.0 - front * continued_fraction(b, a, y) / b
+            1.0 - front * continued_fraction(0.5, shape, inside) / 0.5
         }
     }
 
