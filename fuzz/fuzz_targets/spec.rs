@@ -10,6 +10,7 @@ fuzz_target!(|text: &str| {
         assert!(!requirement.demand.subject().is_empty());
         let _ = requirement.demand.limit();
     }
-    let spectrum = Spectrum::from_per_ml(&[(4.0, 1752.0), (6.0, 517.0), (14.0, 55.0)]).expect("counts that fall");
+    let spectrum =
+        Spectrum::from_per_ml(&[(4.0, 1752.0), (6.0, 517.0), (14.0, 55.0)]).expect("counts that fall");
     let _ = spec.check(&Sample::new("fuzz", [spectrum]));
 });

@@ -10,7 +10,8 @@ use siltcode::filter::Rating;
 use siltcode::filter::rating::pairs;
 use siltcode::tank::Sources;
 use siltcode::units::{
-    Density, Duration, DynamicViscosity, Flow, Head, KinematicViscosity, Length, Mass, Pressure, Temperature, Volume,
+    Density, Duration, DynamicViscosity, Flow, Head, KinematicViscosity, Length, Mass, Pressure, Temperature,
+    Volume,
 };
 use siltcode::{Size, SizeScale};
 

@@ -10,6 +10,9 @@ mod plan;
 mod specifications;
 #[path = "command/streams.rs"]
 mod streams;
+#[cfg(unix)]
+#[path = "command/workbooks.rs"]
+mod workbooks;
 
 use std::fs;
 use std::path::{Path, PathBuf};

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use siltcode::certainty::poisson::Method;
 use siltcode::certainty::runs::Criterion;
 use siltcode::certainty::{Context, Level, Rule, Scatter};
-use siltcode::intake::{Decimal, Form, Options};
+use siltcode::intake::{Decimal, Form, Limits, Options};
 use siltcode::sample::Run;
 use siltcode::spectrum::Law;
 use siltcode::{
@@ -212,6 +212,7 @@ impl OptionsGiven {
             volume: self.volume_ml.map(CountedVolume::from_ml).transpose()?,
             dilution: self.dilution.map(Dilution::new).transpose()?,
             sheet: self.sheet.clone(),
+            limits: Limits::default(),
         })
     }
 }

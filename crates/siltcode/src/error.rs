@@ -499,6 +499,10 @@ kinds! {
     WorkbookUnreadable { message: String }
         "workbook-unreadable" "the workbook cannot be read: {message}"
         "open it and save it again as XLSX, or export it as CSV"
+    /// An input that takes up more than it may.
+    InputTooLarge { what: String, limit: String, option: String }
+        "input-too-large" "{what} takes up more than {limit}"
+        "if the input is to be trusted, raise the limit ({option}); else split it, or export it as CSV"
     /// A sheet that the workbook does not have.
     SheetUnknown { name: String, known: String }
         "sheet-unknown" "the workbook has no sheet named `{name}`"

@@ -21,7 +21,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 use siltcode::certainty::{Context, Level, Repeatability, Rule, Scatter};
 use siltcode::class::ClassRequest;
 use siltcode::intake::{
-    self, Account, Decimal, Form, Notice, Options, Problem, RepeatedIds, Severity, Sink, Summary,
+    self, Account, Decimal, Form, Limits, Notice, Options, Problem, RepeatedIds, Severity, Sink, Summary,
 };
 use siltcode::spec::published;
 use siltcode::{
@@ -206,6 +206,14 @@ struct Hints {
     #[arg(long, value_name = "FACTOR", allow_negative_numbers = true)]
     dilution: Option<f64>,
 
+    /// The most cells of a workbook's sheet, empty ones before the last of a row counted in.
+    #[arg(long, value_name = "NUMBER", default_value_t = Limits::default().cells)]
+    max_cells: u64,
+
+    /// The most that a workbook may take up once unpacked, in MiB.
+    #[arg(long, value_name = "MIB", default_value_t = Limits::default().unpacked_bytes >> 20)]
+    max_unpacked: u64,
+
     /// The sheet of a workbook to read.
     #[arg(long, value_name = "NAME")]
     sheet: Option<String>,
@@ -275,6 +283,10 @@ impl Hints {
             volume: self.volume.map(CountedVolume::from_ml).transpose()?,
             dilution: self.dilution.map(Dilution::new).transpose()?,
             sheet: self.sheet.clone(),
+            limits: Limits {
+                cells: self.max_cells,
+                unpacked_bytes: self.max_unpacked.saturating_mul(1 << 20),
+            },
         })
     }
 }

@@ -27,6 +27,7 @@ mod decode;
 mod group;
 mod heading;
 mod layout;
+mod limits;
 mod lines;
 mod notices;
 mod number;
@@ -50,6 +51,7 @@ use std::io::Read;
 use serde::Serialize;
 
 pub use account::{Account, PassedOver};
+pub use limits::Limits;
 pub use lines::{ALIGNED as BLANKS, COLON};
 pub use options::{Decimal, Form, Options};
 pub use problem::{Notice, Problem, RejectedRow, Severity, Table};

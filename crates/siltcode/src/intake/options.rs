@@ -3,6 +3,8 @@
 use crate::count::{Basis, CountedVolume, Dilution};
 use crate::size::SizeScale;
 
+use super::limits::Limits;
+
 /// Hints for reading an input. What is given is taken; what is not is looked for and reported as a
 /// [`Notice`](super::Notice).
 ///
@@ -34,6 +36,8 @@ pub struct Options {
     pub dilution: Option<Dilution>,
     /// The only sheet of a workbook to read; else every sheet with counts.
     pub sheet: Option<String>,
+    /// How much an input may take up.
+    pub limits: Limits,
 }
 
 /// The mark between the whole and the broken part of a number.

@@ -2,13 +2,14 @@
 
 use std::collections::{BTreeMap, HashSet};
 use std::fmt::Write as _;
-use std::io::Cursor;
+use std::io::{self, Cursor, Read};
 
 use calamine::{DataRef, Reader, SheetType, SheetVisible, Xlsx, open_workbook_from_rs};
 use quick_xml::events::Event;
 
 use super::Sink;
 use super::account::{Account, PassedOver};
+use super::limits::Limits;
 use super::lines::{Record, Records};
 use super::notices::{self, notice};
 use super::options::Options;
@@ -24,7 +25,7 @@ type Book = Xlsx<Cursor<Vec<u8>>>;
 /// Reads the sheets of a workbook: the one asked for, else every visible sheet that holds counts.
 ///
 /// # Errors
-/// `workbook-unreadable`, `sheet-unknown`; and where no sheet gave a bottle, why the first could not be read.
+/// `workbook-unreadable`, `sheet-unknown`, `input-too-large`; and where no sheet gave a bottle, why the first could not be read.
 pub(super) fn read<S: Sink>(
     name: &str,
     bytes: Vec<u8>,
@@ -32,6 +33,7 @@ pub(super) fn read<S: Sink>(
     sink: &mut S,
     account: &mut Account,
 ) -> Result<()> {
+    ensure_unpacked(&bytes, options)?;
     let hidden_rows = hidden_rows(&bytes);
     let mut book: Book = open_workbook_from_rs(Cursor::new(bytes)).map_err(unreadable)?;
     let sheets = sheets(&book, options)?;
@@ -39,7 +41,7 @@ pub(super) fn read<S: Sink>(
     let (mut used, mut unread) = (false, Vec::new());
     for (at, sheet) in sheets.into_iter().enumerate() {
         let hidden = hidden_rows.get(&sheet.name).cloned().unwrap_or_default();
-        let records = records(&mut book, &sheet.name, &hidden)?;
+        let records = records(&mut book, &sheet.name, &hidden, options.limits)?;
         let rows = records.len() as u64;
         if let Some(why) = sheet.skipped {
             account.rows += rows;
@@ -116,9 +118,24 @@ fn sheets(book: &Book, options: &Options) -> Result<Vec<Sheet>> {
     Ok(sheets.collect())
 }
 
+/// What all parts of a workbook take up is counted before any is kept: what they say of their size may be a lie.
+fn ensure_unpacked(bytes: &[u8], options: &Options) -> Result<()> {
+    let mut archive = zip::ZipArchive::new(Cursor::new(bytes)).map_err(unreadable)?;
+    let mut unpacked = 0;
+    for at in 0..archive.len() {
+        let part = archive.by_index(at).map_err(unreadable)?;
+        let left = options.limits.unpacked_bytes.saturating_sub(unpacked);
+        unpacked += io::copy(&mut part.take(left.saturating_add(1)), &mut io::sink()).map_err(unreadable)?;
+        options.limits.ensure_unpacked(unpacked)?;
+    }
+    Ok(())
+}
+
 /// The filled rows, with the row number a spreadsheet shows. Cells that are not filled take no memory.
-fn records(book: &mut Book, sheet: &str, hidden: &HashSet<u32>) -> Result<Vec<Record>> {
+fn records(book: &mut Book, sheet: &str, hidden: &HashSet<u32>, limits: Limits) -> Result<Vec<Record>> {
     let without_value = formulas_without_value(book, sheet)?;
+    let mut taken = 0;
+    let mut ends: Option<(u32, u32)> = None;
     let mut rows: BTreeMap<u32, Vec<(u32, String)>> = BTreeMap::new();
     let mut cells = book.worksheet_cells_reader(sheet).map_err(unreadable)?;
     while let Some((cell, style)) = cells.next_cell_with_style_id().map_err(unreadable)? {
@@ -126,10 +143,17 @@ fn records(book: &mut Book, sheet: &str, hidden: &HashSet<u32>) -> Result<Vec<Re
         let text = text(cell.get_value(), format.map_or("General", |format| format.format_code.as_str()));
         if !text.is_empty() {
             let (row, column) = cell.get_position();
+            // A row is held up to its last filled cell.
+            let from = ends.filter(|(last, _)| *last == row).map_or(0, |(_, end)| end);
+            taken += u64::from((column + 1).saturating_sub(from));
+            ends = Some((row, from.max(column + 1)));
+            limits.ensure_cells(taken)?;
             rows.entry(row).or_default().push((column, text));
         }
     }
     for (row, column) in without_value {
+        taken += u64::from(column) + 1;
+        limits.ensure_cells(taken)?;
         rows.entry(row).or_default().push((column, NO_VALUE.to_owned()));
     }
     Ok(rows.into_iter().map(|(row, cells)| record(row, cells, hidden.contains(&row))).collect())
