@@ -37,7 +37,7 @@ explore: python-wheel ## try the properties of both languages with twenty times 
 	SILTCODE_EXPLORE=20 $(PYTEST) tests/python
 
 study:       ## run a study, e.g. make study NAME=progress JOBS=2000; without a name, list them; CELLS='runs=3 cv=0.02' names cells
-	$(CARGO) run --release --locked -p siltcode-tests --bin study -- $(NAME) $(JOBS) $(CELLS)
+	$(CARGO) run --release --locked -p siltcode-tests --example study -- $(NAME) $(JOBS) $(CELLS)
 
 # Fuzzing needs the nightly toolchain; the tool is installed below the target folder. What a target finds stays in
 # fuzz/corpus, which is not kept; fuzz/seeds and the inputs of other tests are what it begins with.
