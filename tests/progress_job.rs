@@ -178,7 +178,7 @@ fn kind(samples: u32, cv: f64, stated: bool) -> Kind {
         ml: 10.0,
         cv,
         stated,
-        sizes_apart: false,
+        own_share: 0.0,
         floor: 0.0,
         two_stages: false,
         rated: true,
@@ -193,6 +193,8 @@ fn intervals_hold_the_truth() {
         (1, kind(4, 0.05, true)),
         (2, kind(6, 0.05, false)),
         (3, Kind { two_stages: true, ..kind(6, 0.05, true) }),
+        (4, Kind { own_share: 1.0, ..kind(6, 0.15, true) }),
+        (5, Kind { own_share: 0.5, ..kind(6, 0.05, false) }),
     ] {
         let (mut draws, jobs, mut covered) = (Draws(seed), 120, 0);
         for _ in 0..jobs {
@@ -211,10 +213,11 @@ fn intervals_hold_the_truth() {
 #[test]
 fn what_is_wrong_is_found() {
     let kind = kind(8, 0.05, true);
-    let sought: [(Fault, f64, &str); 5] = [
+    let sought: [(Fault, f64, &str); 6] = [
         (Fault::Pace(0.4), 0.0, "slow"),
         (Fault::Pace(2.0), 0.0, "fast"),
-        (Fault::LastTimes(8.0), 0.0, "rising"),
+        (Fault::Rise(2.0), 0.0, "rising"),
+        (Fault::Stall(2.0), 0.0, "stalled"),
         (Fault::LargestSlow(0.5), 0.0, "sizes-disagree"),
         (Fault::None, 2.0, "target-below-floor"),
     ];

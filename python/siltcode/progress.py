@@ -229,7 +229,7 @@ def fit_progress(
     *,
     dilution: Any = 1.0,
     floor: bool | None = None,
-    scatter: float | None = None,
+    scatter: float | tuple[float, float] | None = None,
     expected: Beta | BySize[Any] | str | None = None,
     stages: Sequence[tuple[float, Beta | BySize[Any] | str | None]] | None = None,
     dead_zone: tuple[float, float] | None = None,
@@ -253,9 +253,11 @@ def fit_progress(
     floor : bool, optional
         True: there may be one, and estimates have the most likely. False: there is none. Without it: estimates have one as
         soon as the samples show it, and intervals allow for one from the start.
-    scatter : float, optional
-        The coefficient of variation between bottles [-]; 0 for counting alone. Without it: intervals allow for all that it
-        may be, each with the probability that the samples give it.
+    scatter : float or tuple of float, optional
+        The coefficient of variation of bottles beyond counting [-]; 0 for counting alone. How much of it all sizes of a
+        bottle share is taken from the samples. Two numbers state both parts: what all sizes of a bottle share, and what each
+        size has for itself. Without it: intervals allow for all that it may be, each with the probability that the samples
+        give it.
     expected : Beta, mapping, str, optional
         The filtration ratio that the elements should have [-]. It ties the sizes together while samples are few, and a slow
         fall is found against it.
@@ -281,7 +283,7 @@ def fit_progress(
     -----
     The particles between each size and the next are a bin. Counts in it are Poisson about ``V (a exp(-kappa tau) + c)``,
     with ``a``, ``kappa`` and ``c >= 0`` of its own, all bins fitted together; all counts of a bottle share one factor that
-    scatters from bottle to bottle. Bounds and codes take part with their probability.
+    scatters from bottle to bottle, and each bin has one of its own besides. Bounds and codes take part with their probability.
 
     References
     ----------
@@ -310,7 +312,9 @@ def fit_progress(
     if stages is None:
         stages = [] if expected is None else [(0.0, expected)]
     periods = [{"since": float(since), "rating": None if ratio is None else Beta(ratio).as_given()} for since, ratio in stages]
-    how = {"floor": floor, "scatter": None if scatter is None else float(scatter), "stages": periods, "dead_zone": dead_zone, "cells": cells}
+    shared, own = scatter if isinstance(scatter, tuple) else (scatter, None)
+    parts = {"scatter": None if shared is None else float(shared), "own_scatter": None if own is None else float(own)}
+    how = {"floor": floor, **parts, "stages": periods, "dead_zone": dead_zone, "cells": cells}
     return Progress({"bottles": bottles, **how, "level": float(level), "alarm": float(alarm)})
 
 

@@ -154,7 +154,7 @@ def test_sizes_of_one_scale_in_another(golden: Rows) -> None:
 
 
 #: Of functions that Python reaches only through whole scores; the tests in Rust read them.
-IN_RUST_ONLY = {"change_out", "joint"}
+IN_RUST_ONLY = {"joint"}
 
 
 def test_every_golden_file_is_read() -> None:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import csv
+import json
 import math
 from collections.abc import Callable, Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -15,6 +18,7 @@ from siltcode.units import in_unit
 if TYPE_CHECKING:
     from conftest import Example
 
+GOLDEN = Path(__file__).resolve().parents[1] / "golden"
 Examples = Callable[[str], "dict[str, Example]"]
 Given = Mapping[str, Any]
 
@@ -155,3 +159,23 @@ def test_element_rows_by_the_function_of_arrays(examples: Examples) -> None:
     given = thick.inputs
     viscosities = {"viscosity": given["nu_meas_cSt"], "rated_viscosity": given["nu_ref_cSt"]}
     thick.meets({"dP_ref_laminar": siltcode.pressure_at_rated(given["dP"], given["Q_meas"], given["Q_ref"], **viscosities)})
+
+
+def _file(stem: str) -> Path:
+    return GOLDEN / f"{stem}.csv"
+
+
+def test_the_profile_over_all_laws_is_that_of_scipy() -> None:
+    lines = _file("change_out").read_text(encoding="utf-8").splitlines()
+    rows = list(csv.DictReader(line for line in lines if not line.startswith("#")))
+    assert rows
+    for row in rows:
+        along, kpa = zip(*json.loads(row["readings"]), strict=True)
+        due = siltcode.change_out(along, kpa, float(row["terminal_kpa"]), axis="captured-mass", level=float(row["level"]))
+        assert due.outlook == "expected"
+        assert due.mean_line is not None
+        assert due.single_reading is not None
+        found = (due.at, *due.mean_line, *due.single_reading)
+        golden = [float(row[name]) for name in ("at", "mean_low", "mean_high", "single_low", "single_high")]
+        assert found == pytest.approx(golden, rel=2e-5), row["id"]
+        assert due.exponent == pytest.approx(float(row["exponent"]), abs=1e-4), row["id"]

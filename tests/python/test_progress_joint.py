@@ -22,22 +22,24 @@ TANK, RATIO, LEAST = 0.2, 0.4, 0.05
 class Invented:
     """A job of three bins drawn at random, and its likelihood as SciPy has it."""
 
-    def __init__(self, seed: int, *, cv: float, rated: bool) -> None:
+    def __init__(self, seed: int, *, cv: float, rated: bool, own: float = 0.0) -> None:
         draws = np.random.default_rng(seed)
-        self.cv, self.rated = cv, rated
+        self.cv, self.own, self.rated = cv, own, rated
+        self.scatter = (cv, own) if cv or own else 0.0
         self.turnovers = np.linspace(0, draws.uniform(3, 6), int(draws.integers(5, 9)))
         self.volume = float(draws.choice([0.5, 2.0, 10.0]))
         rates = np.array([0.57, 0.946, 0.999]) * math.exp(0.15 * draws.normal()) * np.exp(0.05 * draws.normal(size=3))
         floors = draws.choice([0.0, 1.0]) * np.array([120.0, 30.0, 10.0]) * draws.uniform(0.3, 1, 3)
         mean = np.array([15000.0, 4600.0, 400.0])[:, None] * np.exp(-rates[:, None] * self.turnovers) + floors[:, None]
         bottle = draws.gamma(1 / cv**2, cv**2, self.turnovers.size) if cv else np.ones(self.turnovers.size)
-        self.bins = draws.poisson(self.volume * mean * bottle)
+        each = draws.gamma(1 / own**2, own**2, mean.shape) if own else 1.0
+        self.bins = draws.poisson(self.volume * mean * bottle * each)
 
     def fit(self) -> siltcode.Progress:
         above = self.bins[::-1].cumsum(axis=0)[::-1]
         counts = {size: [int(count) for count in row] for size, row in zip(SIZES, above, strict=True)}
         expected = RATING if self.rated else None
-        return siltcode.fit_progress(self.turnovers, counts, self.volume, floor=True, scatter=self.cv, expected=expected)
+        return siltcode.fit_progress(self.turnovers, counts, self.volume, floor=True, scatter=self.scatter, expected=expected)
 
     def ln_likelihood(self, q: Floats, expected: Floats | None) -> float:
         """Of heights, rates (both as logarithms) and floors, with what was known of the elements beforehand."""
@@ -45,6 +47,8 @@ class Invented:
         mean = self.volume * (a[:, None] * np.exp(-k[:, None] * self.turnovers) + c[:, None])
         if np.any(mean <= 0):
             return -1e12
+        if self.own:
+            return self._own(mean) + self._known(q, expected)
         total, count = mean.sum(axis=0), self.bins.sum(axis=0)
         shares = special.xlogy(self.bins, mean / total).sum() - special.gammaln(self.bins + 1).sum() + special.gammaln(count + 1).sum()
         if self.cv:
@@ -52,13 +56,20 @@ class Invented:
             totals = stats.nbinom.logpmf(count, r, r / (r + total)).sum()
         else:
             totals = stats.poisson.logpmf(count, total).sum()
-        known = 0.0
-        if expected is not None:
-            own = np.hypot(RATIO * (1 - expected), LEAST)
-            spread = np.diag(own**2) + TANK**2
-            off = q[3:6] - np.log(expected)
-            known = -0.5 * off @ np.linalg.solve(spread, off)
-        return float(shares + totals + known)
+        return float(shares + totals) + self._known(q, expected)
+
+    def _own(self, mean: Floats) -> float:
+        """Of bins with a factor each, at counts that are negative binomial about it; no factor that a bottle's sizes share."""
+        r = 1 / self.own**2
+        return float(stats.nbinom.logpmf(self.bins, r, r / (r + mean)).sum())
+
+    def _known(self, q: Floats, expected: Floats | None) -> float:
+        if expected is None:
+            return 0.0
+        own = np.hypot(RATIO * (1 - expected), LEAST)
+        spread = np.diag(own**2) + TANK**2
+        off = q[3:6] - np.log(expected)
+        return float(-0.5 * off @ np.linalg.solve(spread, off))
 
     def through(self, q: Floats, total: float) -> float:
         return float((np.exp(q[:3] - np.exp(q[3:6]) * total) + q[6:]).sum())
@@ -102,6 +113,35 @@ def test_the_likelihood_is_that_of_scipy_and_no_search_finds_more(seed: int, cv:
     for _ in range(3):
         start = numbers + np.concatenate([draws.normal(0, 0.1, 6), draws.uniform(0, 20, 3)])
         assert _best(job, start, None) <= own + 1e-4
+
+
+@pytest.mark.parametrize("own", [0.05, 0.15])
+@pytest.mark.parametrize("seed", range(3))
+def test_bins_that_scatter_by_themselves_are_negative_binomial(seed: int, own: float) -> None:
+    job = Invented(seed, cv=0.0, rated=False, own=own)
+    fitted = job.fit()
+    numbers = _numbers(fitted)
+    there = job.ln_likelihood(numbers, None)
+    assert there == pytest.approx(fitted.ln_likelihood, abs=1e-5)
+    assert _best(job, numbers, None) <= there + 1e-4
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_both_parts_of_the_scatter_are_about_an_integral_over_the_shared_factor(seed: int) -> None:
+    cv, own = 0.1, 0.05
+    job = Invented(seed, cv=cv, rated=False, own=own)
+    fitted = job.fit()
+    numbers = _numbers(fitted)
+    a, k, c = np.exp(numbers[:3]), np.exp(numbers[3:6]), numbers[6:]
+    mean = job.volume * (a[:, None] * np.exp(-k[:, None] * job.turnovers) + c[:, None])
+    factors, step = np.linspace(0.3, 2.0, 20_001, retstep=True)
+    r = 1 / own**2
+    whole = 0.0
+    for there, seen in zip(mean.T, job.bins.T, strict=True):
+        met = there[:, None] * factors
+        ln = stats.nbinom.logpmf(seen[:, None], r, r / (r + met)).sum(axis=0) + stats.gamma.logpdf(factors, 1 / cv**2, scale=cv**2)
+        whole += float(special.logsumexp(ln)) + math.log(step)
+    assert fitted.ln_likelihood == pytest.approx(whole, abs=0.1)
 
 
 @pytest.mark.parametrize("cv", [0.0, 0.05])

@@ -28,8 +28,8 @@ pub struct Kind {
     pub cv: f64,
     /// Whether it is stated.
     pub stated: bool,
-    /// Whether each size of a bottle scatters by itself instead of all alike.
-    pub sizes_apart: bool,
+    /// How much of the scatter, in variance, each size of a bottle has for itself \[-\]; the rest all share.
+    pub own_share: f64,
     /// The floor over the target \[-\]; at most this below 1, at least this above.
     pub floor: f64,
     /// Whether coarse elements were in service first.
@@ -47,10 +47,11 @@ pub enum Fault {
     None,
     /// All rates are this part of what the elements give.
     Pace(f64),
-    /// The last sample holds so many times what the tank did.
-    LastTimes(f64),
-    /// From the sample before the last on nothing is caught any more.
-    Stall,
+    /// The last sample holds so many times what the one before it did.
+    Rise(f64),
+    /// From the sample before the last on nothing is caught any more; the last is drawn when the smallest size and larger
+    /// should have fallen by so many times.
+    Stall(f64),
     /// The largest size falls at this part of its rate.
     LargestSlow(f64),
 }
@@ -120,18 +121,31 @@ impl Job {
         let span = until_true(|turnovers| self.at_and_above(0, turnovers) <= until).max(shortest);
         let last = self.kind.samples - 1;
         for sample in 0..=last {
-            let after = span * f64::from(sample) / f64::from(last);
-            let stands = if fault == Fault::Stall {
-                after.min(span * f64::from(last - 1) / f64::from(last))
-            } else {
-                after
+            let (mut after, mut stands) = (span * f64::from(sample) / f64::from(last), None);
+            let mut times = 1.0;
+            if let (true, Some(before)) = (sample == last, self.drawn.last().copied()) {
+                match fault {
+                    Fault::Stall(missing) => {
+                        let until = self.at_and_above(0, before) / missing;
+                        after = until_true(|turnovers| self.at_and_above(0, turnovers) <= until);
+                        stands = Some(before);
+                    }
+                    Fault::Rise(rise) => (times, stands) = (rise, Some(before)),
+                    _ => {}
+                }
+            }
+            let mut factor = |share: f64| {
+                if share == 0.0 {
+                    return 1.0;
+                }
+                let log_sd = (share * self.kind.cv.powi(2)).ln_1p().sqrt();
+                (log_sd * draws.normal() - log_sd * log_sd / 2.0).exp()
             };
-            let times =
-                if let (Fault::LastTimes(times), true) = (fault, sample == last) { times } else { 1.0 };
-            let log_sd = self.kind.cv.powi(2).ln_1p().sqrt();
-            let mut factor = || (log_sd * draws.normal() - log_sd * log_sd / 2.0).exp();
-            let factors = if self.kind.sizes_apart { [factor(), factor(), factor()] } else { [factor(); 3] };
-            let mean = |bin: usize| self.kind.ml * times * factors[bin] * self.bin(bin, stands);
+            let own = self.kind.own_share;
+            let shared = factor(1.0 - own);
+            let factors = [0, 1, 2].map(|_| shared * factor(own));
+            let mean =
+                |bin: usize| self.kind.ml * times * factors[bin] * self.bin(bin, stands.unwrap_or(after));
             self.counts.push([0, 1, 2].map(|bin| draws.count(mean(bin))));
             self.drawn.push(after);
         }

@@ -47,12 +47,13 @@ impl StageGiven {
     }
 }
 
-/// How samples are looked at; without a scatter it is looked for.
+/// How samples are looked at; without a scatter it is looked for, with one of each size's own both parts are stated.
 #[derive(Deserialize)]
 pub(crate) struct ProgressGiven {
     bottles: Vec<BottleGiven>,
     floor: Option<bool>,
     scatter: Option<f64>,
+    own_scatter: Option<f64>,
     stages: Vec<StageGiven>,
     dead_zone: Option<(f64, f64)>,
     cells: Option<u16>,
@@ -83,10 +84,13 @@ impl ProgressGiven {
     fn progress(&self) -> siltcode::Result<Series> {
         let bottles = self.bottles.iter().enumerate().map(|(i, given)| placed(given.bottle(), i));
         let bottles = bottles.collect::<siltcode::Result<Vec<_>>>()?;
-        let spread = match self.scatter {
-            None => Spread::Found,
-            Some(0.0) => Spread::Counting,
-            Some(cv) => Spread::Stated(Scatter::from_cv(cv)?),
+        let spread = match (self.scatter, self.own_scatter) {
+            (None, _) => Spread::Found,
+            (Some(shared), Some(own)) => {
+                Spread::Parts { shared: Scatter::from_cv(shared)?, own: Scatter::from_cv(own)? }
+            }
+            (Some(0.0), None) => Spread::Counting,
+            (Some(cv), None) => Spread::Stated(Scatter::from_cv(cv)?),
         };
         let rule = |floor| if floor { FloorRule::Free } else { FloorRule::Absent };
         let (level, alarm) = (Level::new(self.level)?, Level::new(self.alarm)?);

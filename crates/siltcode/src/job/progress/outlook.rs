@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::fit::FloorRule;
+use super::joint::Parts;
 use super::profile::Remaining;
 use super::series::{Progress, Spread};
 use crate::caution::{self, Caution};
@@ -73,11 +74,14 @@ impl Progress {
         assumptions.push(match self.options.spread {
             Spread::Counting => "bottles scatter by counting alone".into(),
             Spread::Stated(scatter) => {
-                format!(
-                    "bottles scatter by {} % beyond counting, as stated, all sizes of a bottle alike",
-                    percent(scatter.cv())
-                )
+                let found = self.found_sharing();
+                format!("bottles scatter by {} % beyond counting, as stated{found}", percent(scatter.cv()))
             }
+            Spread::Parts { shared, own } => format!(
+                "bottles scatter by {} % beyond counting, all sizes of a bottle alike, and each size by {} % besides, as stated",
+                percent(shared.cv()),
+                percent(own.cv())
+            ),
             Spread::Found => self.found_scatter(),
         });
         if self.options.floor == Some(FloorRule::Absent) {
@@ -105,8 +109,28 @@ impl Progress {
         };
         let [low, high] = [OUTSIDE, 1.0 - OUTSIDE].map(reached).map(percent);
         format!(
-            "bottles scatter by {low} to {high} % beyond counting, estimated from the samples, all sizes of a bottle alike"
+            "bottles scatter by {low} to {high} % beyond counting, estimated from the samples{}",
+            self.found_sharing()
         )
+    }
+
+    /// How much of the scatter all sizes of a bottle share, where the samples tell.
+    fn found_sharing(&self) -> &'static str {
+        const NEARLY_SURE: f64 = 0.9;
+        let nodes = || self.joint.nodes.iter().filter(|node| node.cv > 0.0);
+        let whole: f64 = nodes().map(|node| node.weight).sum();
+        let share = |of: fn(&Parts) -> bool| {
+            nodes().filter(|node| of(&node.parts)).map(|node| node.weight).sum::<f64>()
+        };
+        if self.sizes.len() == 1 || whole == 0.0 {
+            ""
+        } else if share(|parts| parts.own == 0.0) > NEARLY_SURE * whole {
+            ", all sizes of a bottle alike"
+        } else if share(|parts| parts.shared == 0.0) > NEARLY_SURE * whole {
+            ", each size of a bottle by itself"
+        } else {
+            ", in part all sizes of a bottle alike, in part each by itself"
+        }
     }
 }
 

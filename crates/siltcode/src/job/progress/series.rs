@@ -3,7 +3,7 @@
 use super::bottle::Bottle;
 use super::errors::StandardErrors;
 use super::fit::{Edge, Fit, FloorRule, FloorTest, Goodness, ShownEfficiency, chance_above};
-use super::joint::{Given, Joint, floor_by_chance};
+use super::joint::{Given, Joint, Parts, Said, floor_by_chance};
 use super::seen::Observed;
 use crate::certainty::{Context, Level, Probability, Scatter, normal};
 use crate::count::PerMl;
@@ -17,8 +17,15 @@ use crate::tank::{Mixing, Turnovers};
 pub enum Spread {
     /// Not more.
     Counting,
-    /// As stated, from bottles drawn side by side.
+    /// As stated, from bottles drawn side by side. How much of it all sizes of a bottle share is taken from the samples.
     Stated(Scatter),
+    /// As stated, in two parts.
+    Parts {
+        /// What all sizes of a bottle share, as where the sample drawn or the volume counted varies.
+        shared: Scatter,
+        /// What each size of a bottle has for itself, more precisely each bin.
+        own: Scatter,
+    },
     /// Not known: answers allow for all that it may be, each with the probability that the samples give it.
     Found,
 }
@@ -292,16 +299,20 @@ fn joint(bottles: &[Bottle], sizes: &[Size], options: &Options) -> Joint {
         sizes.iter().map(|size| at(size).map(|(_, efficiency)| efficiency.get())).collect()
     };
     let expected: Vec<Vec<Option<f64>>> = elements.iter().map(of_period).collect();
-    let cv = match options.spread {
-        Spread::Counting => Some(0.0),
-        Spread::Stated(scatter) => Some(scatter.cv()),
-        Spread::Found => None,
+    let scatter = match options.spread {
+        Spread::Counting => Said::Whole(0.0),
+        Spread::Stated(scatter) => Said::Whole(scatter.cv()),
+        Spread::Parts { shared, own } => {
+            let [shared, own] = [shared, own].map(|part| part.cv().powi(2));
+            Said::Both(Parts { shared, own })
+        }
+        Spread::Found => Said::Nothing,
     };
     Joint::new(&Given {
         bottles,
         sizes,
         floor: options.floor,
-        cv,
+        scatter,
         later_periods: &later_periods,
         expected: &expected,
         mixing: options.mixing,

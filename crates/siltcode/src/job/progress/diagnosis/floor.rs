@@ -3,6 +3,7 @@
 use super::{Finding, doubt, note};
 use crate::count::PerMl;
 use crate::job::progress::series::Progress;
+use crate::size::Size;
 use crate::tank::Target;
 use crate::units::significant;
 
@@ -30,9 +31,21 @@ impl Progress {
         format!("a floor of {} per mL", each.collect::<Vec<_>>().join(", "))
     }
 
+    /// Whether a limit is out of reach at a fitted size: a floor is shown that is not below it, and the confidence that the
+    /// limit is ever met is at most 30 %. False at other sizes.
+    ///
+    /// The floor of a few samples is often shown too high by bottles that scatter, so the best estimate alone does not
+    /// settle it: in a job whose floor is half the target it would in one of 14.
+    #[must_use]
+    pub fn is_out_of_reach(&self, size: Size, limit: PerMl) -> bool {
+        const MOST: f64 = 0.3;
+        let is_below = self.floor(size).is_some_and(|floor| floor > PerMl::ZERO && floor >= limit);
+        is_below && self.confidence(size, limit, None).is_none_or(|ever| ever.get() <= MOST)
+    }
+
     pub(super) fn target_below_floor(&self, bin: usize, limit: PerMl) -> Option<Finding> {
         let (floor, size) = (self.joint.floor_from(bin), &self.sizes[bin]);
-        (floor > 0.0 && floor >= limit.get() && size.now > limit).then(|| {
+        (size.now > limit && self.is_out_of_reach(size.size, limit)).then(|| {
             let [floor, limit] = [floor, limit.get()].map(|per_ml| significant(per_ml, 3));
             let evidence = format!("a floor of {floor} per mL, the target is {limit}");
             doubt("target-below-floor", evidence, MEANING, ADVICE).at(size.size)

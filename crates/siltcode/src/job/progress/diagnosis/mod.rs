@@ -11,15 +11,16 @@
 //! | `slow`, `fast` | the tank shows less than 3/4 of what its elements should give, or more than 4/3, beyond chance |
 //! | `sizes-disagree` | a larger size falls more slowly than a smaller one, each against its elements, beyond chance |
 //! | `floor` | the counts have a floor, beyond chance |
-//! | `target-below-floor` | a floor is shown, and it is not below the target |
+//! | `target-below-floor` | a floor is shown that is not below the target, and the target is probably never met |
 //! | `floor-not-seen` | a floor as high as the target cannot be ruled out yet |
 //! | `scatter` | the counts lie further off their curves than chance allows |
 //! | `slowing`, `speeding` | the fall bends away from its curves, beyond chance |
 //! | `size-left-out` | a size has no fall that could be fitted |
 //!
 //! Every chance allows for what the scatter of bottles may be, and is shared out among the bins that are looked at. At the
-//! usual level of 99 % each finding is raised by chance alone in about one job of 200; what each finds, in how many jobs, is
-//! in `tests/studies/progress.md`.
+//! usual level of 99 % each finding is raised by chance alone in about one job of 200. What each finds depends on how bottles
+//! scatter: a rise or a stall between two bottles that differ by 15 % has to be larger than between two that differ by 5 %.
+//! The effects that are found in four jobs of five, and how often, are in `tests/studies/findings.md`.
 //!
 //! ```
 //! use siltcode::job::progress::{Bottle, Options, Progress};

@@ -30,10 +30,10 @@ struct Aim {
 }
 
 /// A gain that no number is moved for.
-const SETTLED: f64 = 1e-12;
+const SETTLED: f64 = 1e-9;
 
 /// The same where only the value matters.
-const NEARLY_SETTLED: f64 = 1e-7;
+const NEARLY_SETTLED: f64 = 1e-5;
 
 impl Through {
     /// The logarithm of the concentration over its aim.
@@ -46,110 +46,122 @@ impl Through {
         model.sum(&model.values(x), self.from..model.bins, self.turnovers).max(f64::MIN_POSITIVE)
     }
 
-    fn slope(&self, model: &Model, x: &[f64]) -> Vec<f64> {
-        let (mut slope, by, values) =
-            (vec![0.0; model.numbers()], 1.0 / self.sum_of(model, x), model.values(x));
-        for bin in self.from..model.bins {
-            model.add_slope(&values, bin, self.turnovers, &mut slope, by);
+    /// The same as [`off`](Self::off), with its slope.
+    fn off_and_slope(&self, model: &Model, x: &[f64]) -> (f64, Vec<f64>) {
+        let (mut slope, values) = (vec![0.0; model.numbers()], model.values(x));
+        let bins = self.from..model.bins;
+        let sum: f64 = bins.map(|bin| model.add_slope(&values, bin, self.turnovers, &mut slope, 1.0)).sum();
+        let sum = sum.max(f64::MIN_POSITIVE);
+        for entry in &mut slope {
+            *entry /= sum;
         }
-        slope
-    }
-}
-
-impl Aim {
-    fn value(&self, model: &Model, x: &[f64]) -> f64 {
-        -0.5 * self.weight * (self.through.off(model, x) - self.shift).powi(2)
+        ((sum / self.per_ml).ln(), slope)
     }
 }
 
 impl Likelihood {
     /// The most likely numbers that a search from some numbers comes to.
     pub(in super::super) fn best(&self, model: &Model, from: &[f64]) -> Numbers {
-        let x = self.climb(model, within(model, from), None);
-        let value = self.value(model, &x);
-        Numbers { x, value }
+        self.climb(model, within(model, from), None)
     }
 
     /// The same among those that pass through a concentration.
     pub(in super::super) fn best_through(&self, model: &Model, from: &[f64], through: Through) -> Numbers {
         /// How much better the condition is known than the samples tell.
         const FIRMNESS: f64 = 1e4;
-        const CLOSE: f64 = 1e-3;
+        /// How far off, in standard deviations, is near enough.
+        const CLOSE: f64 = 0.03;
         let x = within(model, from);
         let mut local = Local::new(model.numbers());
         self.local(model, &x, &mut local);
-        let slope = through.slope(model, &x);
+        let (_, slope) = through.off_and_slope(model, &x);
         let all = free(model, &x, &slope);
         let known = local.information.root(&all, 1e-9).map(|root| dot(&slope, &root.solve(&slope)));
-        let weight = FIRMNESS / known.filter(|v| *v > 0.0).unwrap_or(1.0).clamp(1e-12, 1e3);
+        let variance = known.filter(|variance| *variance > 0.0).unwrap_or(1.0).clamp(1e-12, 1e3);
+        let weight = FIRMNESS / variance;
         let mut aim = Aim { through, weight, shift: 0.0 };
-        let mut x = self.climb(model, x, Some(&aim));
-        let mut off = through.off(model, &x);
-        if off.abs() > CLOSE {
+        let mut found = self.climb(model, x, Some(&aim));
+        let mut off = through.off(model, &found.x);
+        if off.abs() > CLOSE * variance.sqrt() {
             aim.shift = -off;
-            x = self.climb(model, x, Some(&aim));
-            off = through.off(model, &x);
+            found = self.climb(model, found.x, Some(&aim));
+            off = through.off(model, &found.x);
         }
-        // what is still off costs its slope, to the first order
-        let value = self.value(model, &x) - aim.weight * (off - aim.shift) * off;
-        Numbers { x, value }
+        // without what is aimed at; what is still off costs its slope, to the first order
+        let missed = off - aim.shift;
+        let value = found.value + aim.weight * missed * (0.5 * missed - off);
+        Numbers { value, ..found }
     }
 
-    fn climb(&self, model: &Model, mut x: Vec<f64>, aim: Option<&Aim>) -> Vec<f64> {
+    fn climb(&self, model: &Model, mut x: Vec<f64>, aim: Option<&Aim>) -> Numbers {
         const MOST_STEPS: usize = 100;
-        const LEAST_DAMPING: f64 = 1e-12;
         let settled = if aim.is_some() { NEARLY_SETTLED } else { SETTLED };
-        let objective = |x: &[f64]| self.value(model, x) + aim.map_or(0.0, |aim| aim.value(model, x));
-        let mut value = objective(&x);
-        let (mut local, mut damping) = (Local::new(x.len()), 1e-6);
+        let [mut here, mut there] = [(); 2].map(|()| Local::new(x.len()));
+        let mut value = self.aimed(model, &x, aim, &mut here);
+        let mut damping = 1e-6;
         for _ in 0..MOST_STEPS {
-            self.local(model, &x, &mut local);
-            if let Some(aim) = aim {
-                let slope = aim.through.slope(model, &x);
-                let off = aim.through.off(model, &x) - aim.shift;
-                local.information.add_outer(&slope, aim.weight);
-                local.slope.iter_mut().zip(&slope).for_each(|(to, slope)| *to -= aim.weight * off * slope);
-            }
-            let Some((next, there, gain)) = step(model, &x, value, &local, &mut damping, &objective) else {
-                break;
-            };
-            damping = (damping / 10.0).max(LEAST_DAMPING);
-            (x, value) = (next, there);
+            let next = self.step(model, &x, aim, (value, &here), &mut damping, &mut there);
+            let Some((next, reached, gain)) = next else { break };
+            (x, value) = (next, reached);
+            std::mem::swap(&mut here, &mut there);
             if gain < settled {
                 break;
             }
         }
-        x
+        Numbers { x, value }
+    }
+
+    /// The value with what is aimed at, its slope and information.
+    fn aimed(&self, model: &Model, x: &[f64], aim: Option<&Aim>, local: &mut Local) -> f64 {
+        let value = self.local(model, x, local);
+        let Some(aim) = aim else { return value };
+        let (off, slope) = aim.through.off_and_slope(model, x);
+        let off = off - aim.shift;
+        local.information.add_outer(&slope, aim.weight);
+        local.slope.iter_mut().zip(&slope).for_each(|(to, slope)| *to -= aim.weight * off * slope);
+        value - 0.5 * aim.weight * off * off
+    }
+
+    /// A step that gains, with the value there and what was expected of it; none where there is none. What is there is
+    /// left in `there`.
+    fn step(
+        &self,
+        model: &Model,
+        x: &[f64],
+        aim: Option<&Aim>,
+        (value, here): (f64, &Local),
+        damping: &mut f64,
+        there: &mut Local,
+    ) -> Option<(Vec<f64>, f64, f64)> {
+        const MOST_DAMPING: f64 = 1e12;
+        const LEAST_DAMPING: f64 = 1e-12;
+        let free = free(model, x, &here.slope);
+        while *damping < MOST_DAMPING {
+            if let Some(root) = here.information.root(&free, *damping) {
+                let step = root.solve(&here.slope);
+                let gain = dot(&here.slope, &step);
+                let next = moved(model, x, &step);
+                let reached = self.aimed(model, &next, aim, there);
+                if reached >= value {
+                    *damping = (*damping / 10.0).max(LEAST_DAMPING);
+                    return Some((next, reached, gain));
+                }
+                if gain < SETTLED {
+                    return None;
+                }
+            }
+            *damping = 8.0 * damping.max(1e-6);
+        }
+        None
     }
 }
 
-/// A step that gains, with the value there and what was expected of it; none where there is none.
-fn step(
-    model: &Model,
-    x: &[f64],
-    value: f64,
-    local: &Local,
-    damping: &mut f64,
-    objective: &impl Fn(&[f64]) -> f64,
-) -> Option<(Vec<f64>, f64, f64)> {
-    const MOST_DAMPING: f64 = 1e12;
+/// What a step is expected to gain, by the slope and the information.
+pub(super) fn expected_gain(model: &Model, x: &[f64], local: &Local) -> f64 {
+    const DAMPING: f64 = 1e-6;
     let free = free(model, x, &local.slope);
-    while *damping < MOST_DAMPING {
-        if let Some(root) = local.information.root(&free, *damping) {
-            let step = root.solve(&local.slope);
-            let gain = dot(&local.slope, &step);
-            let next = moved(model, x, &step);
-            let there = objective(&next);
-            if there >= value {
-                return Some((next, there, gain));
-            }
-            if gain < SETTLED {
-                return None;
-            }
-        }
-        *damping = 8.0 * damping.max(1e-6);
-    }
-    None
+    let root = local.information.root(&free, DAMPING);
+    root.map_or(0.0, |root| dot(&local.slope, &root.solve(&local.slope)) / 2.0)
 }
 
 /// The numbers that may move: not those that lie at an end of what they may be and would go beyond.

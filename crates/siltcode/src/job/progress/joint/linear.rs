@@ -1,5 +1,26 @@
 //! Symmetric positive matrices, stored whole, row by row; only what lies on and below the diagonal is read.
 
+/// A vector of few entries, each with its place; where a place stands twice, they add up.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Entries(Vec<(usize, f64)>);
+
+impl Entries {
+    pub(super) fn clear(&mut self) {
+        self.0.clear();
+    }
+
+    pub(super) fn push(&mut self, place: usize, value: f64) {
+        self.0.push((place, value));
+    }
+
+    /// Adds so many times the vector to a whole one.
+    pub(super) fn add_to(&self, to: &mut [f64], by: f64) {
+        for (place, value) in &self.0 {
+            to[*place] += by * value;
+        }
+    }
+}
+
 /// A symmetric matrix.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Matrix {
@@ -33,6 +54,18 @@ impl Matrix {
             for (column, right) in there().take_while(|(column, _)| *column <= row) {
                 self.entries[start + column] += by * left * right;
             }
+        }
+    }
+
+    /// The same of a vector of few entries.
+    pub(super) fn add_entries(&mut self, vector: &Entries, by: f64) {
+        for (i, (row, left)) in vector.0.iter().enumerate() {
+            let scaled = by * left;
+            for (column, right) in &vector.0[..i] {
+                let twice = if row == column { 2.0 } else { 1.0 };
+                self.add(*row.max(column), *row.min(column), twice * scaled * right);
+            }
+            self.add(*row, *row, scaled * left);
         }
     }
 

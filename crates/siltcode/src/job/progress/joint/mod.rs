@@ -26,9 +26,10 @@ pub(super) use ascent::{Numbers, Through};
 pub(super) use data::{Cell, Data};
 use fall::Fall;
 use likelihood::Local;
+pub(super) use likelihood::Parts;
 use model::Hold;
 pub(super) use model::Model;
-pub(super) use scatter::Node;
+pub(super) use scatter::{Node, Said};
 
 /// The chance to find at least this statistic against no floor where there is none: as many floors as bins, each found
 /// above 0 half of the time (S. G. Self, K.-Y. Liang, Journal of the American Statistical Association 82 (1987) 605-610).
@@ -45,6 +46,9 @@ pub(super) fn floor_by_chance(statistic: f64, bins: usize) -> f64 {
 /// The chance to take a floor for shown in a job without one, at a scatter of bottles that is rather too large.
 const CHANCE: f64 = 0.01;
 
+/// The share of what the scatter may be that lies below one that is rather too large.
+const RATHER_LARGE: f64 = 0.92;
+
 /// The chance to find more of a floor than is made up for.
 const HIDDEN: f64 = 0.05;
 
@@ -56,6 +60,12 @@ fn reached(nodes: &[Node], share: f64) -> usize {
         below >= share
     };
     nodes.iter().position(is_reached).unwrap_or(nodes.len() - 1)
+}
+
+/// The most probable of the nodes that scatter as much as one does.
+fn heaviest_beside(nodes: &[Node], place: usize) -> usize {
+    let alike = (0..nodes.len()).filter(|other| nodes[*other].cv.total_cmp(&nodes[place].cv).is_eq());
+    alike.max_by(|a, b| nodes[*a].weight.total_cmp(&nodes[*b].weight)).unwrap_or(place)
 }
 
 /// The statistic against no floor in so many bins that is exceeded with a chance.
@@ -71,8 +81,8 @@ pub(super) struct Given<'a> {
     pub(super) sizes: &'a [Size],
     /// Whether there may be a floor; none where that is for the samples to show.
     pub(super) floor: Option<FloorRule>,
-    /// The scatter of bottles, where it is stated.
-    pub(super) cv: Option<f64>,
+    /// What is said of how bottles scatter.
+    pub(super) scatter: Said,
     /// Where later periods of elements start.
     pub(super) later_periods: &'a [f64],
     /// The efficiency in each period and bin, where it is known.
@@ -102,13 +112,13 @@ impl Joint {
         let bins = model.bins;
         let model =
             if given.floor == Some(FloorRule::Absent) { model.without_floors(0..bins) } else { model };
-        let mut nodes = scatter::nodes(&data, &model, given.cv);
-        let centre = reached(&nodes, 0.5);
+        let mut nodes = scatter::nodes(&data, &model, given.scatter);
+        let centre = heaviest_beside(&nodes, reached(&nodes, 0.5));
         let unshown = match given.floor {
             Some(FloorRule::Free) => Vec::new(),
             Some(FloorRule::Absent) => (0..bins).collect(),
             None => {
-                let rather_large = &nodes[reached(&nodes, 0.8)];
+                let rather_large = &nodes[heaviest_beside(&nodes, reached(&nodes, RATHER_LARGE))];
                 scatter::unshown(rather_large, &model, exceeded(1, CHANCE / bins as f64))
             }
         };

@@ -9,7 +9,7 @@
 
 use super::data::Data;
 use super::fall::Fall;
-use super::linear::Matrix;
+use super::linear::{Entries, Matrix};
 
 /// Standard deviation of the logarithm of the factor that a tank has on all efficiencies: our choice. A bypass, a short
 /// circuit, or a flow or a volume that is not as stated changes all of them alike.
@@ -212,24 +212,39 @@ impl Model {
         slope: &mut [f64],
         by: f64,
     ) -> f64 {
+        let mut entries = Entries::default();
+        let there = self.slope(values, bin, turnovers, by, &mut entries);
+        entries.add_to(slope, 1.0);
+        there
+    }
+
+    /// Puts down `by` times the slope of a bin's concentration, of which few numbers have a part, and gives the concentration.
+    pub(super) fn slope(
+        &self,
+        values: &Values,
+        bin: usize,
+        turnovers: f64,
+        by: f64,
+        slope: &mut Entries,
+    ) -> f64 {
         let (place, floor) = (self.floor_place(bin), values.x[self.floor_place(bin)]);
         if turnovers.is_infinite() {
-            slope[place] += by;
+            slope.push(place, by);
             return floor;
         }
         let (bend, rates) = (values.x[self.bend_place()], self.rates_of(values, bin));
         let left = self.fall.left(rates, turnovers, bend);
         let height = values.powers[bin];
-        slope[place] += by * left.floor;
-        slope[bin] += by * height * left.above;
+        slope.push(bin, by * height * left.above);
         for period in 0..self.periods {
             let [above, below] = self.fall.slope(rates, turnovers, bend, period, left);
-            slope[self.rate(bin, period)] += by * (height * above + floor * below);
+            slope.push(self.rate(bin, period), by * (height * above + floor * below));
         }
+        slope.push(place, by * left.floor);
         if self.most[self.bend_place()] > 0.0 {
             let fallen = self.fall.fallen(rates, turnovers);
-            slope[self.bend_place()] +=
-                by * height * left.above * fallen * self.fall.behind_middle(turnovers);
+            let lever = fallen * self.fall.behind_middle(turnovers);
+            slope.push(self.bend_place(), by * height * left.above * lever);
         }
         height * left.above + floor * left.floor
     }

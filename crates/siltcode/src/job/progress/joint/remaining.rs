@@ -9,7 +9,7 @@ use crate::tank::{Turnovers, settled_crossing};
 const SETTLED: f64 = 1e-7;
 
 /// The same where the confidence is an average over a few scatters.
-const ABOUT: f64 = 1e-4;
+const ABOUT: f64 = 1e-3;
 
 impl Joint {
     /// The turnovers that remain after the last sample, by the best estimate, and their interval.

@@ -45,7 +45,7 @@ impl Joint {
         samples.push(sample);
         let data = Arc::new(Data { bins: model.bins, samples });
         let mut local = Local::new(model.numbers());
-        Likelihood::new(&data, self.centre().cv).local(model, x, &mut local);
+        Likelihood::new(&data, self.centre().parts).local(model, x, &mut local);
         let mut slope = vec![0.0; model.numbers()];
         for bin in from..model.bins {
             slope[model.floor_place(bin)] = 1.0;
