@@ -23,7 +23,7 @@
 //! });
 //! let bottles = bottles.into_iter().collect::<siltcode::Result<Vec<_>>>()?;
 //! let progress = Progress::new(&bottles, Options::default())?;
-//! assert_eq!(format!("{:.2}", progress.sizes()[0].efficiency().get()), "0.92");
+//! assert_eq!(format!("{:.2}", progress.sizes()[0].efficiency().get()), "0.91");
 //!
 //! let outlook = progress.outlook(&Target::of_counts(&Spectrum::from_per_ml(&[(4.0, 160.0)])?)?)?;
 //! let remaining = outlook.deciding().remaining;
