@@ -17,7 +17,7 @@ HEADER = """\
 # standard: none: the estimating equation solved by SciPy's brentq and, for lone bottles, by statsmodels' combine_effects (generate_repeatability.py)
 # status: per row
 # unit: runs: particles counted in each run of each bottle; volumes_ml: volume of each run [mL]; cv: coefficient of variation between runs [-]; effective_number: degrees of freedom [-]; bottles: bottles it rests on
-# note: where counting alone leaves the variation open, a floor stands for it: 0.7 max(1, sum X / sum d) / (sqrt(nu0) sqrt(sum d mean^2 / sum d))
+# note: where counting alone leaves the variation open, a floor stands for it: 0.7 max(1, sum X / sum d) / (sqrt(nu0) sqrt(sum d mean^2 / sum d)), at most 0.15^2
 id,inputs,expected,tolerance,status,source
 """
 
@@ -37,7 +37,7 @@ def pooled(bottles, volumes):
     number = lambda q: (d * q).sum() ** 2 / (d * q**2).sum()
     weight = lambda tau2: (mu / (1 + tau2 * mu)) ** 2
     floor = 0.7 * max(1, x.sum() / d.sum()) / np.sqrt(number(weight(0))) / np.sqrt((d * mu**2).sum() / d.sum())
-    return tau2, max(tau2, floor), min(20.0, number(weight(tau2)))
+    return tau2, max(tau2, min(floor, 0.15**2)), min(20.0, number(weight(tau2)))
 
 
 CASES = [

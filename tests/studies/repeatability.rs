@@ -16,7 +16,7 @@ const MEANS: [f64; 8] = [1.0, 3.0, 10.0, 30.0, 200.0, 2000.0, 20_000.0, 200_000.
 pub(super) fn coverage(bottles: u32) {
     let only: Vec<String> = env::args().skip(3).collect();
     println!(
-        "runs,bottles,batch,cv,mean,coverage,false_acceptance,false_rejection,half_width,half_width_counting,agreeing,agreeing_coverage"
+        "runs,bottles,batch,cv,mean,coverage,false_acceptance,false_rejection,half_width,half_width_counting,agreeing,agreeing_coverage,bad,bad_coverage"
     );
     for runs in RUNS {
         for (size, batch) in batches(runs) {
@@ -65,9 +65,10 @@ fn batches(runs: usize) -> Vec<(usize, Batch)> {
 
 fn print(cell: &Cell, found: &Found) {
     let [width, counting] = found.median_widths();
-    let agreeing = found.agreeing_coverage().map_or(String::new(), |coverage| format!("{coverage:.3}"));
+    let [agreeing, bad] = [found.agreeing_coverage(), found.bad_coverage()]
+        .map(|coverage| coverage.map_or(String::new(), |coverage| format!("{coverage:.3}")));
     println!(
-        "{},{},{:?},{},{},{:.4},{:.4},{:.4},{width:.4},{counting:.4},{},{agreeing}",
+        "{},{},{:?},{},{},{:.4},{:.4},{:.4},{width:.4},{counting:.4},{},{agreeing},{},{bad}",
         cell.runs,
         cell.bottles,
         cell.batch,
@@ -77,5 +78,6 @@ fn print(cell: &Cell, found: &Found) {
         found.false_acceptance(),
         found.false_rejection(),
         found.agreeing,
+        found.bad,
     );
 }

@@ -1,8 +1,10 @@
 //! Bottles simulated with run-to-run variation, and how often what is said of them holds.
 
 use siltcode::certainty::runs::Runs;
-use siltcode::certainty::{Level, Limit, Posterior, Rule, RunPool, Scatter, decision};
-use siltcode::{Channel, Evidence, Outcome, Sample, Spectrum};
+use siltcode::certainty::{
+    Factors, Level, Limit, Posterior, Repeatability, Rule, RunPool, Scatter, decision, joint,
+};
+use siltcode::{Channel, Outcome, Sample, Spectrum};
 
 use crate::{Draws, counted, per_ml, um};
 
@@ -49,6 +51,10 @@ pub struct Found {
     pub agreeing: u32,
     /// Those of them whose interval holds the truth.
     pub agreeing_covered: u32,
+    /// Bottles that vary more than the others of their batch.
+    pub bad: u32,
+    /// Those of them whose interval holds the truth.
+    pub bad_covered: u32,
     /// Half-widths of intervals over the counted concentration \[-\], beside those of counting alone.
     widths: Vec<[f64; 2]>,
 }
@@ -64,6 +70,19 @@ impl Found {
     #[must_use]
     pub fn agreeing_coverage(&self) -> Option<f64> {
         (self.agreeing > 0).then(|| f64::from(self.agreeing_covered) / f64::from(self.agreeing))
+    }
+
+    /// The same of bottles that vary more than the others; none where there are none.
+    #[must_use]
+    pub fn bad_coverage(&self) -> Option<f64> {
+        (self.bad > 0).then(|| f64::from(self.bad_covered) / f64::from(self.bad))
+    }
+
+    fn add(&mut self, seen: Seen) {
+        self.bottles += 1;
+        self.covered += u32::from(seen.is_covered);
+        self.accepted += u32::from(seen.is_accepted);
+        self.rejected += u32::from(seen.is_rejected);
     }
 
     /// The share accepted at the limit.
@@ -101,8 +120,8 @@ impl Cell {
             let samples: Vec<Sample> = (0..self.bottles).map(|i| self.bottle(i, draws)).collect();
             let stated = self.is_stated.then(|| Scatter::from_cv(self.cv).unwrap());
             let repeatability = RunPool::of(&samples).repeatability(stated);
-            for sample in &samples {
-                self.judge(sample, &repeatability, &mut found);
+            for (place, sample) in samples.iter().enumerate() {
+                self.judge(sample, &repeatability, self.batch == Batch::OneBad && place == 0, &mut found);
             }
         }
         found
@@ -123,31 +142,68 @@ impl Cell {
         Sample::new("simulated", (0..self.runs).map(|_| run(draws)).collect::<Vec<_>>())
     }
 
-    fn judge(&self, sample: &Sample, repeatability: &siltcode::certainty::Repeatability, found: &mut Found) {
+    /// Whether the interval holds the truth, and what a limit there comes to, told from the probabilities behind them: the
+    /// first bottles show that both are the same, and how wide intervals are.
+    fn judge(&self, sample: &Sample, repeatability: &Repeatability, is_bad: bool, found: &mut Found) {
         let spectrum = sample.spectrum().unwrap();
-        let evidence: Evidence = spectrum.channels()[0].evidence.unwrap();
+        let evidence = spectrum.channels()[0].evidence.unwrap();
         let factors = repeatability.factors(sample, None);
-        let (truth, level) = (per_ml(self.mean), Level::default());
-        let interval = Posterior::new(&evidence, factors.of(um(4.0))).interval(level);
-        let limit = Limit { size: um(4.0), per_ml: truth };
-        let verdict = decision::decide(&spectrum, &[limit], Rule::default(), &factors).outcome;
-        let is_covered = interval.contains(&truth);
-        found.bottles += 1;
-        found.covered += u32::from(is_covered);
-        found.accepted += u32::from(verdict == Outcome::Conforms);
-        found.rejected += u32::from(verdict == Outcome::DoesNotConform);
-        let runs = sample.evidence_of_runs(um(4.0)).unwrap();
-        if let Some(runs) = Runs::new(&runs)
-            && runs.dispersion().index < 0.5
-        {
-            found.agreeing += 1;
-            found.agreeing_covered += u32::from(is_covered);
+        let level = Level::default();
+        let within = self.within(evidence.raw, &factors);
+        let is_below = evidence.raw > 0 && self.within(evidence.raw - 1, &factors) < level.risk() / 2.0;
+        let seen = Seen {
+            is_covered: !is_below && within <= 1.0 - level.risk() / 2.0,
+            is_accepted: within >= level.get(),
+            is_rejected: within <= level.risk(),
+        };
+        if found.bottles < SEEN_IN_FULL {
+            assert_eq!(seen, self.seen_in_full(&spectrum, &factors, found), "{self:?}, {evidence:?}");
         }
+        found.add(seen);
+        let runs = sample.evidence_of_runs(um(4.0)).unwrap();
+        if Runs::new(&runs).is_some_and(|runs| runs.dispersion().index < 0.5) {
+            found.agreeing += 1;
+            found.agreeing_covered += u32::from(seen.is_covered);
+        }
+        found.bad += u32::from(is_bad);
+        found.bad_covered += u32::from(is_bad && seen.is_covered);
+    }
+
+    /// The probability that the concentration is at most the truth, if this many particles were counted.
+    fn within(&self, raw: u64, factors: &Factors) -> f64 {
+        let one = Channel::counted(um(4.0), counted(raw, self.runs as f64));
+        let limit = Limit { size: um(4.0), per_ml: per_ml(self.mean) };
+        joint::meets(&Spectrum::cumulative(vec![one]).unwrap(), &[limit], factors).all.unwrap().get()
+    }
+
+    /// The same by the interval and the verdict themselves.
+    fn seen_in_full(&self, spectrum: &Spectrum, factors: &Factors, found: &mut Found) -> Seen {
+        let (evidence, truth) = (spectrum.channels()[0].evidence.unwrap(), per_ml(self.mean));
+        let interval_of = |posterior: Posterior| posterior.interval(Level::default());
+        let interval = interval_of(Posterior::new(&evidence, factors.of(um(4.0))));
         if evidence.raw > 0 {
-            let counting = Posterior::new(&evidence, Scatter::NONE).interval(level);
+            let counting = interval_of(Posterior::new(&evidence, Scatter::NONE));
             let half = |low: f64, high: f64| (high - low) / 2.0 / evidence.per_ml().get();
             let pair = [&interval, &counting].map(|interval| half(interval.low.get(), interval.high.get()));
             found.widths.push(pair);
         }
+        let limit = Limit { size: um(4.0), per_ml: truth };
+        let outcome = decision::decide(spectrum, &[limit], Rule::default(), factors).outcome;
+        Seen {
+            is_covered: interval.contains(&truth),
+            is_accepted: outcome == Outcome::Conforms,
+            is_rejected: outcome == Outcome::DoesNotConform,
+        }
     }
+}
+
+/// The bottles of a cell that are looked at in full.
+const SEEN_IN_FULL: u32 = 200;
+
+/// What was seen of one bottle.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Seen {
+    is_covered: bool,
+    is_accepted: bool,
+    is_rejected: bool,
 }

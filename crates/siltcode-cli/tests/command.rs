@@ -6,6 +6,8 @@ mod files;
 mod passes;
 #[path = "command/plan.rs"]
 mod plan;
+#[path = "command/runs.rs"]
+mod runs;
 #[path = "command/specifications.rs"]
 mod specifications;
 #[path = "command/streams.rs"]
@@ -341,7 +343,8 @@ fn what_looks_wrong_stands_under_the_bottle() {
     }
     let csv = stdout(&siltcode(&["score", path.to_str().unwrap(), "--format", "csv"]));
     assert!(
-        csv.lines().next().unwrap().ends_with("flags,target,target_status") && csv.contains("few-raw-counts"),
+        csv.lines().next().unwrap().ends_with("flags,target,target_status,counting_only")
+            && csv.contains("few-raw-counts"),
         "{csv}"
     );
     // What the runs of the file vary by widens every interval, and the document says it.
@@ -532,7 +535,7 @@ fn classes_stand_in_json_and_csv() {
     let (heading, row) = text.split_once('\n').unwrap();
     assert!(
         heading.ends_with(
-            "flags,target,target_status,as4059,as4059_interpolated,as4059_note,nas1638,nas1638_interpolated,nas1638_note"
+            "flags,target,target_status,counting_only,as4059,as4059_interpolated,as4059_note,nas1638,nas1638_interpolated,nas1638_note"
         )
     );
     assert!(

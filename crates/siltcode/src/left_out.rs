@@ -116,6 +116,13 @@ impl LeaveOut {
 }
 
 impl NamedRun {
+    /// Whether it is one of the runs that were left out of this bottle.
+    #[must_use]
+    pub fn is_among(&self, bottle: &str, left_out: &[LeftOutRun]) -> bool {
+        let is_it = |run: &LeftOutRun| self.is(run.place - 1, run.label.as_deref());
+        self.bottle == bottle && left_out.iter().any(is_it)
+    }
+
     /// Whether it names the run at this index with this label; a label goes before a place.
     fn is(&self, index: usize, label: Option<&str>) -> bool {
         match label {
@@ -144,6 +151,8 @@ mod tests {
         sample.runs[2].label = Some("late".to_owned());
         let left = named(&["a:b:late", "a:b:1", "other:2"]).from(&mut sample);
         assert_eq!(left.iter().map(|run| run.place).collect::<Vec<_>>(), [1, 3]);
+        let is_among = |name: &str| name.parse::<NamedRun>().unwrap().is_among("a:b", &left);
+        assert_eq!(["a:b:late", "a:b:3", "a:b:2", "other:1"].map(is_among), [true, true, false, false]);
         assert_eq!(sample.runs.len(), 1);
         assert_eq!(named(&["a:b:1"]).from(&mut sample), [], "the last run stays");
         let first = LeaveOut { skip_first_run: true, named: Vec::new() };

@@ -33,6 +33,7 @@ pub mod provenance;
 pub mod sample;
 mod sampling_point;
 pub mod score;
+mod score_notices;
 pub mod settling;
 pub mod size;
 pub mod spec;

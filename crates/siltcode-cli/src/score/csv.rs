@@ -12,7 +12,7 @@ use super::report::{Report, Tally};
 use super::say;
 use crate::held::Held;
 
-const HEADING: [&str; 27] = [
+const HEADING: [&str; 28] = [
     "id",
     "iso4406",
     "scale",
@@ -40,6 +40,7 @@ const HEADING: [&str; 27] = [
     "flags",
     "target",
     "target_status",
+    "counting_only",
 ];
 
 /// One line a bottle. The columns 1 to 3 are the sizes of the code in the bottle's scale.
@@ -140,6 +141,7 @@ impl<W: Write> Line<'_, W> {
         self.put(Some(scored.flags.iter().map(|flag| flag.code).collect::<Vec<_>>().join(" ")))?;
         self.put(verdict.map(|verdict| &verdict.check.spec))?;
         self.put(verdict.map(|verdict| verdict.check.status))?;
+        self.put(Some(scored.counting_only))?;
         scored.classes.iter().flat_map(classes::cells).try_for_each(|cell| self.put(Some(cell)))
     }
 }

@@ -455,6 +455,10 @@ impl Scorer<'_> {
     fn finish(mut self, summaries: &[Summary]) -> Result<Tally, Failure> {
         let own = summaries.iter().map(|summary| &summary.input);
         let inputs = own.chain(&self.previous.inputs).cloned().collect();
+        let file = if let [only] = summaries { &only.input.file } else { "all files" };
+        let missed: Vec<_> =
+            self.pool.missed().iter().map(|run| Notice::run_not_left_out(file, run)).collect();
+        missed.into_iter().for_each(|notice| self.notice(notice));
         self.rejects.finish()?; // before the output, which may say where they are
         self.report.unmatched(&self.previous.unmatched())?;
         self.report.finish(&self.tally, inputs)?;
@@ -477,16 +481,7 @@ impl Scorer<'_> {
             return;
         }
         if let Some(contradicted) = known.contradicted() {
-            self.notice(Notice {
-                file: self.file.clone(),
-                sheet: None,
-                line: None,
-                severity: Severity::Warning,
-                code: "repeatability-contradicted",
-                message: contradicted.to_string(),
-                hint: "check the stated value, or look for what makes runs vary: bubbles, settling, a line not flushed"
-                    .to_owned(),
-            });
+            self.notice(Notice::repeatability_contradicted(&self.file, &contradicted));
         }
         let file = self.file.clone();
         self.write(|scorer| scorer.report.repeatability(&file, &known));

@@ -6,7 +6,7 @@
 use std::rc::Rc;
 
 use siltcode::certainty::{Repeatability, RunPool, Scatter};
-use siltcode::{LeaveOut, LeftOutRun, Sample, Spectrum};
+use siltcode::{LeaveOut, LeftOutRun, NamedRun, Sample, Spectrum};
 
 /// A bottle with the blank that was read last before it.
 pub(super) struct Waiting {
@@ -19,18 +19,18 @@ pub(super) struct Waiting {
 pub(super) struct Pool {
     stated: Option<Scatter>,
     leave_out: LeaveOut,
+    /// Runs that were named and not met so far.
+    missed: Vec<NamedRun>,
     runs: RunPool,
     waiting: Vec<Waiting>,
     known: Option<Rc<Repeatability>>,
 }
 
 impl Pool {
-    /// No more bottles than these wait, however few of them have two runs.
-    const MOST_WAITING: usize = 16 * RunPool::MOST_BOTTLES;
-
     /// For what was stated of the variation of runs, less the runs to leave out.
     pub(super) fn new(stated: Option<Scatter>, leave_out: LeaveOut) -> Self {
-        Self { stated, leave_out, runs: RunPool::default(), waiting: Vec::new(), known: None }
+        let missed = leave_out.named.clone();
+        Self { stated, leave_out, missed, runs: RunPool::default(), waiting: Vec::new(), known: None }
     }
 
     /// What the runs say, once that is known.
@@ -41,6 +41,7 @@ impl Pool {
     /// Takes a bottle in. It can be scored at once where the runs are known already, and waits otherwise.
     pub(super) fn take(&mut self, mut sample: Sample, blank: Option<Rc<Spectrum>>) -> Option<Waiting> {
         let left_out = self.leave_out.from(&mut sample);
+        self.missed.retain(|named| !named.is_among(&sample.id, &left_out));
         self.runs.add(&sample);
         let bottle = Waiting { sample, left_out, blank };
         if self.known.is_some() {
@@ -52,7 +53,12 @@ impl Pool {
 
     /// Whether no bottle need be waited for any longer.
     pub(super) fn is_full(&self) -> bool {
-        self.known.is_none() && (self.runs.is_full() || self.waiting.len() >= Self::MOST_WAITING)
+        self.known.is_none() && self.runs.is_full()
+    }
+
+    /// Runs that were named and could not be left out.
+    pub(super) fn missed(&self) -> &[NamedRun] {
+        &self.missed
     }
 
     /// What the runs say, and the bottles that waited for it.

@@ -98,6 +98,11 @@ impl Variation {
     /// Nothing varies.
     pub const NONE: Self = Self { run: RandomFactor::NONE, share: 1.0, between: RandomFactor::NONE };
 
+    /// Whether nothing varies, whatever the number of runs.
+    fn is_none(&self) -> bool {
+        self.run == RandomFactor::NONE && self.between == RandomFactor::NONE
+    }
+
     /// The factor on the mean of all runs.
     #[must_use]
     pub fn factor(&self) -> RandomFactor {
@@ -150,11 +155,7 @@ impl Factors {
     /// Whether anything varies beside counting, at any size.
     #[must_use]
     pub fn is_counting_only(&self) -> bool {
-        self.each
-            .iter()
-            .map(|(_, variation)| variation)
-            .chain([&self.other])
-            .all(|variation| *variation == Variation::NONE)
+        self.each.iter().map(|(_, variation)| variation).chain([&self.other]).all(Variation::is_none)
     }
 
     /// The same where a size's concentration is only part of what varies: `ratio` says how many times larger that is.

@@ -35,6 +35,9 @@ use model::{Pooled, RunStatistics, squares_of_shares};
 /// ```
 #[derive(Debug, Clone, Default)]
 pub struct RunPool {
+    /// Bottles looked at, of however many runs.
+    seen: usize,
+    /// Those of them with two or more runs.
     bottles: usize,
     sizes: Vec<(Size, Vec<RunStatistics>)>,
 }
@@ -42,6 +45,8 @@ pub struct RunPool {
 impl RunPool {
     /// No more bottles than these are gathered: by then nothing changes any more.
     pub const MOST_BOTTLES: usize = 4096;
+    /// No more bottles than these are looked at, however few of them have two runs: their results wait for it.
+    pub const MOST_SEEN: usize = 16 * Self::MOST_BOTTLES;
 
     /// The pool of these bottles, as far as it takes them.
     #[must_use]
@@ -56,9 +61,13 @@ impl RunPool {
         pool
     }
 
-    /// Takes the runs of a bottle. One of a single run, and any bottle once the pool is full, changes nothing.
+    /// Takes the runs of a bottle. One of a single run says nothing, and once the pool is full no bottle does.
     pub fn add(&mut self, sample: &Sample) {
-        if sample.runs.len() < 2 || self.is_full() {
+        if self.is_full() {
+            return;
+        }
+        self.seen += 1;
+        if sample.runs.len() < 2 {
             return;
         }
         self.bottles += 1;
@@ -76,19 +85,26 @@ impl RunPool {
     /// Whether it takes no more bottles.
     #[must_use]
     pub const fn is_full(&self) -> bool {
-        self.bottles >= Self::MOST_BOTTLES
+        self.bottles >= Self::MOST_BOTTLES || self.seen >= Self::MOST_SEEN
     }
 
     /// What the runs say of the variation between runs, together with what is stated of it.
     #[must_use]
     pub fn repeatability(&self, stated: Option<Scatter>) -> Repeatability {
         let of_size = |(size, runs): &(Size, Vec<RunStatistics>)| Some((*size, Pooled::of(runs)?));
-        let mut sizes: Vec<(Size, Pooled)> = self.sizes.iter().filter_map(of_size).collect();
+        let mut sizes: Vec<_> = self.sizes.iter().filter_map(of_size).collect();
         sizes.sort_by(|(a, _), (b, _)| a.scale().cmp(&b.scale()).then(a.um().total_cmp(&b.um())));
-        let contradicted = stated.and_then(|stated| self.contradicting(&sizes, stated));
-        let entries =
-            sizes.iter().map(|&(size, pooled)| SizeRepeatability::new(size, pooled, stated)).collect();
-        Repeatability { sizes: entries, stated, contradicted }
+        let (entries, few): (Vec<_>, Vec<_>) = sizes
+            .into_iter()
+            .map(|(size, (pooled, mut kept))| {
+                kept.truncate(if kept.len() > Repeatability::FEW { 0 } else { kept.len() });
+                ((size, pooled), kept)
+            })
+            .unzip();
+        let contradicted = stated.and_then(|stated| self.contradicting(&entries, stated));
+        let sizes =
+            entries.iter().map(|&(size, pooled)| SizeRepeatability::new(size, pooled, stated)).collect();
+        Repeatability { sizes, few, stated, contradicted }
     }
 
     /// The size whose runs contradict the stated variation most, where any does.
@@ -209,16 +225,21 @@ impl Contradiction {
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Repeatability {
     sizes: Vec<SizeRepeatability>,
+    /// The runs behind each size, where few bottles hold them.
+    few: Vec<Vec<RunStatistics>>,
     stated: Option<Scatter>,
     contradicted: Option<Contradiction>,
 }
 
 impl Repeatability {
+    /// Of no more bottles than these each is compared with the others alone; of more, one makes no difference.
+    const FEW: usize = 32;
+
     /// A coefficient of variation between runs of one bottle, as the counter's maker or the laboratory's own study gives
     /// it, for all sizes.
     #[must_use]
-    pub const fn stated(cv: Scatter) -> Self {
-        Self { sizes: Vec::new(), stated: Some(cv), contradicted: None }
+    pub fn stated(cv: Scatter) -> Self {
+        Self { stated: Some(cv), ..Self::default() }
     }
 
     /// Size by size, smallest first.
@@ -257,21 +278,31 @@ impl Repeatability {
     ///
     /// That of the batch, unless the bottle's own runs vary beyond it, or the batch says nothing of this size.
     fn run_factor(&self, size: Size, runs: &[Evidence]) -> RandomFactor {
-        let known = self.of(size).map(|entry| entry.pooled());
-        let pooled = match (known, RunStatistics::of(runs)) {
-            (None, None) => return RandomFactor::NONE,
-            (None, Some(own)) => match Pooled::of(&[own]) {
-                Some(own) => own,
-                None => return RandomFactor::NONE,
-            },
+        let own = RunStatistics::of(runs);
+        let pooled = match (self.of(size).map(|entry| entry.pooled()), own) {
+            (None, None) => None,
+            (None, Some(own)) => Pooled::of_one(own),
             // Runs of this bottle alone, where none of the batch say anything of this size.
             (Some(stated), Some(own)) if stated.bottles == 0 => {
-                Pooled::of(&[own]).map_or(stated, |own| own.with_stated(stated.variance, stated.degrees))
+                let together = |own: Pooled| own.with_stated(stated.variance, stated.degrees);
+                Some(Pooled::of_one(own).map_or(stated, together))
             }
-            (Some(known), Some(own)) if known.bottles >= 2 => known.or_own(&own),
-            (Some(known), _) => known,
+            (Some(known), Some(own)) if known.bottles >= 2 => {
+                Some(known.or_own(own, self.others(size, &own).unwrap_or(known)))
+            }
+            (known, _) => known,
         };
-        pooled.factor()
+        pooled.map_or(RandomFactor::NONE, |pooled| pooled.factor())
+    }
+
+    /// What the other bottles of a small batch say, with what was stated.
+    fn others(&self, size: Size, bottle: &RunStatistics) -> Option<Pooled> {
+        let place = self.sizes.iter().position(|entry| entry.size == Some(size))?;
+        let others = Pooled::without(self.few.get(place)?, bottle)?;
+        Some(
+            self.stated
+                .map_or(others, |cv| others.with_stated(cv.cv().powi(2), SizeRepeatability::STATED_WORTH)),
+        )
     }
 
     /// What a batch of two or more bottles, or what was stated, says of one size.

@@ -61,18 +61,22 @@ impl Pooled {
     const MOST_DEGREES_LESS_OUTLIERS: f64 = 10.0;
     /// The least variance, in standard deviations of what counting alone leaves unknown of it: bottles may agree by luck.
     const FLOOR: f64 = 0.7;
+    /// No more than this is taken for hidden by counting: runs of a counter in order do not vary by more than 15 %, and a
+    /// few particles would hide anything.
+    const MOST_HIDDEN: f64 = 0.15 * 0.15;
     /// Scatter that happens less often among bottles like the others is that of another kind of bottle.
     const OUTLIER: f64 = 0.001;
-    /// Scatter that happens less often is that of the bottle itself, as far as its own interval goes.
-    const OWN: f64 = 0.05;
+    /// Scatter that happens less often is that of the bottle itself, as far as its own interval goes: a pool may hold one
+    /// bottle that varies more, so the chance is one over its bottles, within these.
+    const OWN: [f64; 2] = [0.05, 0.25];
     /// How often outliers are looked for: all at once, then one at a time.
     const ROUNDS: [usize; 2] = [3, 16];
 
     /// Of these bottles; none where there are none.
     ///
     /// Bottles that scatter beyond the rest are left out, at most half of them: first those that stand out even with their own
-    /// share in the pool, then the worst, as long as it stands out from the pool of the others.
-    pub(super) fn of(bottles: &[RunStatistics]) -> Option<Self> {
+    /// share in the pool, then the worst, as long as it stands out from the pool of the others. Those that stay are given back.
+    pub(super) fn of(bottles: &[RunStatistics]) -> Option<(Self, Vec<RunStatistics>)> {
         let least = bottles.len().div_ceil(2);
         let mut kept = bottles.to_vec();
         kept.sort_by(|a, b| (a.statistic / a.freedom).total_cmp(&(b.statistic / b.freedom)));
@@ -99,7 +103,7 @@ impl Pooled {
             pooled = rest;
             kept.pop();
         }
-        Some(pooled)
+        Some((pooled, kept))
     }
 
     /// How likely a bottle like those of the pool scatters at least as much as this one: its variance against theirs, each
@@ -110,12 +114,26 @@ impl Pooled {
         f_tail(bottle.statistic / bottle.freedom / (1.0 + beyond), bottle.freedom, degrees)
     }
 
-    /// The variance for a bottle that the pool says of: its own where its runs vary beyond the pool's, which then counts no more.
-    pub(super) fn or_own(self, bottle: &RunStatistics) -> Self {
-        if self.p_scattered(bottle) >= Self::OWN {
+    /// Of one bottle.
+    pub(super) fn of_one(bottle: RunStatistics) -> Option<Self> {
+        Self::of_all(&[bottle], Self::MOST_DEGREES)
+    }
+
+    /// Of these bottles less one of them, which a pool of few bottles would otherwise be compared with in part itself.
+    pub(super) fn without(kept: &[RunStatistics], bottle: &RunStatistics) -> Option<Self> {
+        let place = kept.iter().position(|other| other == bottle)?;
+        let others: Vec<RunStatistics> = [&kept[..place], &kept[place + 1..]].concat();
+        Self::of_all(&others, Self::MOST_DEGREES)
+    }
+
+    /// The variance for a bottle that the pool says of: its own where its runs vary beyond those of the others, which then
+    /// count no more.
+    pub(super) fn or_own(self, bottle: RunStatistics, others: Self) -> Self {
+        let [least, most] = Self::OWN;
+        if others.p_scattered(&bottle) >= (1.0 / self.bottles as f64).clamp(least, most) {
             return self;
         }
-        match Self::of_all(&[*bottle], Self::MOST_DEGREES) {
+        match Self::of_one(bottle) {
             Some(own) => Self { variance: own.variance.max(self.variance), ..own },
             None => self,
         }
@@ -137,7 +155,7 @@ impl Pooled {
         };
         let index = sum(&|bottle| bottle.statistic) / freedom;
         let scale = (sum(&|bottle| bottle.freedom * bottle.mean.powi(2)) / freedom).sqrt();
-        let floor = Self::FLOOR * index.max(1.0) / (effective(0.0).sqrt() * scale);
+        let floor = (Self::FLOOR * index.max(1.0) / (effective(0.0).sqrt() * scale)).min(Self::MOST_HIDDEN);
         let degrees = effective(variance).min(most_degrees);
         Some(Self { variance: variance.max(floor), degrees, bottles: bottles.len() })
     }
