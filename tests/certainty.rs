@@ -140,8 +140,31 @@ fn computed(row: &Example) -> Value {
             let log10: Vec<f64> = numbers.iter().map(|u| u * std::f64::consts::LOG10_2).collect();
             json!({"U_log10_k2": log10, "U_in_ISO_codes_k2": numbers})
         }
+        "C40" => normal_limit(row),
         id => panic!("no test for {id}"),
     }
+}
+
+/// So many particles that only the stated scatter is left, which is so small that a lognormal factor is a normal one.
+fn normal_limit(row: &Example) -> Value {
+    let (raw, u) = (row.raw("k"), row.number("u_relative"));
+    let spectrum = Spectrum::cumulative(vec![Channel::counted(um(4.0), counted(raw, 1.0))]).unwrap();
+    let level = level(row.number("confidence"));
+    let decide = |rule: Rule| {
+        let at = move |z: f64| Limit { size: um(4.0), per_ml: per_ml(raw as f64 * (1.0 + z * u)) };
+        let decide = |z: f64| decision::decide(&spectrum, &[at(z)], rule, Scatter::from_cv(u).unwrap());
+        row.list("z").into_iter().map(decide).collect::<Vec<_>>()
+    };
+    let outcomes = |rule: Rule| -> Value {
+        let outcome = |decision: &decision::Decision| serde_json::to_value(decision.outcome).unwrap();
+        decide(rule).iter().map(outcome).collect()
+    };
+    let p: Vec<f64> = decide(Rule::Conformity(level)).iter().map(|found| found.p.unwrap().get()).collect();
+    json!({
+        "p_conform": p,
+        "guard_band": outcomes(Rule::GuardBand(level)),
+        "conformity": outcomes(Rule::Conformity(level)),
+    })
 }
 
 fn each_limit(row: &Example, method: Method) -> Vec<Value> {

@@ -45,7 +45,18 @@ from siltcode.reference import DEFERENCE, Caution, ReferenceTable, cautions, tab
 from siltcode.runs import Agreement, RateRatio, agreement, compare, equal_by_e_test
 from siltcode.samples import Channel, Run, Sample
 from siltcode.schedule import BreakEven, Schedule, break_even, schedule
-from siltcode.score import ClassAnswer, Finding, Flag, Previous, Score, ScoredChannel, SizeChange, Verdict
+from siltcode.score import (
+    ClassAnswer,
+    Finding,
+    Flag,
+    LeftOutRun,
+    Previous,
+    Score,
+    ScoredChannel,
+    SizeChange,
+    SizeRepeatability,
+    Verdict,
+)
 from siltcode.scores import Scores
 from siltcode.settling import Liquid, Rest, Settling
 from siltcode.specs import Requirement, Spec, spec, specs
@@ -92,6 +103,7 @@ __all__ = [
     "GaugeFinding",
     "Judged",
     "LawAnswer",
+    "LeftOutRun",
     "Liquid",
     "LoadingFit",
     "LogGap",
@@ -131,6 +143,7 @@ __all__ = [
     "SizeClass",
     "SizeFit",
     "SizeRemaining",
+    "SizeRepeatability",
     "Spec",
     "Stage",
     "Suction",

@@ -11,7 +11,7 @@ from siltcode import _arrays, _native
 from siltcode._display import SHOWN, Table, counted, html_table
 from siltcode.decision import Rule
 from siltcode.errors import SiltcodeError
-from siltcode.problems import Notice, Problem
+from siltcode.problems import Notice, Problem, notice_of
 from siltcode.samples import Sample, Scale, sample_of
 from siltcode.scores import Scores, place_of
 from siltcode.specs import SpecLike, spec as read_spec
@@ -154,6 +154,8 @@ class Batch(Sequence[Sample]):
         rule: Rule | None = None,
         repeatability: float | None = None,
         scatter: float | None = None,
+        skip_first_run: bool = False,
+        leave_out: Sequence[str] = (),
         spread: float | None = None,
         alarm: float = 0.99,
         method: str | None = None,
@@ -177,10 +179,15 @@ class Batch(Sequence[Sample]):
         rule : {"simple-acceptance", "guard-band", "conformity"}, optional
             The decision rule; without it conformity, or simple acceptance where a raw count is missing.
         repeatability : float, optional
-            Coefficient of variation between runs of one bottle [-], as the counter's maker or the laboratory's own study gives
-            it. Runs of the batch are allowed for with it, or without it by themselves.
+            Coefficient of variation between runs of one bottle, 0 to 1 [-], as the counter's maker or the laboratory's own
+            study gives it. Runs of each file are allowed for with it, or without it by themselves; `Scores.notices` says where
+            they contradict it.
         scatter : float, optional
-            Coefficient of variation between bottles of the same fluid [-].
+            Coefficient of variation between bottles of the same fluid, 0 to 1 [-].
+        skip_first_run : bool
+            Leave out the first run of each bottle that has others.
+        leave_out : sequence of str
+            Runs to leave out, each as ``"BOTTLE:RUN"`` by its label or its place; the last run of a bottle stays.
         spread : float, optional
             How far runs may lie apart, as a fraction of their mean [-]; without it, as far as chance goes.
         alarm : float
@@ -212,7 +219,7 @@ class Batch(Sequence[Sample]):
         Raises
         ------
         SiltcodeError
-            ``level-out-of-range``, ``quantity-out-of-range``, ``class-system-unknown``, and those of `spec`. A bottle that cannot be scored is no
+            ``level-out-of-range``, ``quantity-out-of-range``, ``run-not-named``, ``class-system-unknown``, and those of `spec`. A bottle that cannot be scored is no
             error: it is among the problems.
 
         Notes
@@ -240,6 +247,8 @@ class Batch(Sequence[Sample]):
             "rule": rule,
             "repeatability": repeatability,
             "scatter": scatter,
+            "skip_first_run": skip_first_run,
+            "leave_out": list(leave_out),
             "alarm": float(alarm),
             "spread": spread,
             "method": method,
@@ -267,11 +276,6 @@ class Batch(Sequence[Sample]):
 def problem_of(problem: dict[str, Any]) -> Problem:
     """A problem from its plain values."""
     return Problem(**{"sheet": None, **problem})
-
-
-def notice_of(file: str, severity: str, code: str, message: str, hint: str, **place: Any) -> Notice:
-    """A notice from its plain values."""
-    return Notice(file, place.get("line"), severity, code, message, hint)
 
 
 def _code_or_none(sample: Sample) -> str | None:

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from typing import Any, Literal
 
 from siltcode import _native
-from siltcode.batch import notice_of, problem_of
+from siltcode.batch import problem_of
 from siltcode.frames import Frame
-from siltcode.problems import Notice, Problem
+from siltcode.problems import Notice, Problem, notice_of
 from siltcode.samples import Per, Scale
 from siltcode.specs import SpecLike, spec as read_spec
 

@@ -103,13 +103,14 @@ def decide(
     rule: Rule = "conformity",
     level: float = 0.95,
     scatter: float = 0.0,
+    repeatability: float | None = None,
 ) -> Decision:
     """Judges a sample against upper limits on particles.
 
     Parameters
     ----------
     sample : Sample
-        All its runs are taken together.
+        All its runs are taken together; that they vary is allowed for.
     limits : mapping of size to concentration
         The most allowed at and above each size [um, in the sample's scale, to particles/mL].
     rule : {"simple-acceptance", "guard-band", "conformity"}
@@ -117,7 +118,10 @@ def decide(
     level : float
         The level of the rule, ``0 < level < 1`` [-].
     scatter : float
-        Coefficient of variation between bottles of the same fluid [-].
+        Coefficient of variation between bottles of the same fluid, 0 to 1 [-].
+    repeatability : float, optional
+        Coefficient of variation between runs of one bottle, 0 to 1 [-], as the counter's maker or the laboratory's own study
+        gives it: allowed for together with what the runs say. `Batch.score` knows the runs of all bottles besides.
 
     Returns
     -------
@@ -141,7 +145,7 @@ def decide(
     ('undecided', 0.86, 'count about 6.7 mL in all')
     """
     pairs = [(float(um), float(per_ml)) for um, per_ml in limits.items()]
-    found = _native.decide(sample._given(), pairs, rule, float(level), float(scatter))
+    found = _native.decide(sample._given(), pairs, rule, float(level), float(scatter), repeatability)
     each = tuple(
         Judged(j["limit"]["size"], j["limit"]["per_ml"], j["reading"], j["p"], j["outcome"]) for j in found["each"]
     )

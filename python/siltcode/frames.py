@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Literal, TypeVar
 
@@ -206,8 +207,8 @@ def score_frame(
         With raw counts: the decision rule; without it conformity. Concentrations are judged by simple acceptance, since
         they say nothing of what was counted.
     repeatability : float, optional
-        With raw counts: the coefficient of variation between runs of one bottle [-]. Runs of the frame are allowed for with it,
-        or without it by themselves.
+        With raw counts: the coefficient of variation between runs of one bottle, 0 to 1 [-]. Runs of the frame are allowed for
+        with it, or without it by themselves; a warning says where they contradict it.
     scatter : float, optional
         With raw counts: the coefficient of variation between bottles of the same fluid [-].
     bottle : str, optional
@@ -221,7 +222,8 @@ def score_frame(
         (``conforms``, ``does not conform`` or ``undecided``), and ``problem``: the code of the error for rows that cannot
         be, whose code and outcome are missing, or that hold no count. With raw counts for each size besides ``per_ml_4``
         and its interval ``low_4`` to ``high_4`` [particles/mL], the odds ``odds_4`` of its range number [-], and with a
-        target ``p``, the probability that all its limits on particles are met [-]. A pandas frame keeps its index, and
+        target ``p``, the probability that all its limits on particles are met [-]; ``counting_only`` where no runs and no
+        stated variation are allowed for. A pandas frame keeps its index, and
         its texts are categories. Objects that are none of the named libraries' give a `Frame`.
 
     Raises
@@ -261,7 +263,11 @@ def score_frame(
     if _arrays.one_of(per, "per", ("mL", "raw")) == "raw":
         how = {"level": float(level), "rule": rule, "repeatability": repeatability, "scatter": scatter}
         counted = _raw_columns(df, names, volume_ml, dilution)
-        frame = Frame(_native.score_raw(*counted, None if bottle is None else _bottles(df, bottle), given, how))
+        bottles = None if bottle is None else _bottles(df, bottle)
+        scored, contradicted = _native.score_raw(*counted, bottles, given, how)
+        if contradicted is not None:
+            warnings.warn(contradicted, stacklevel=2)
+        frame = Frame(scored)
         return _pandas_frame(frame.to_dict(), df.index) if kind == "pandas" else _alike(frame, kind)
     if kind == "pandas":
         counts = [_pandas_column(df, name) for name in names]

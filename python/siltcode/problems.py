@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,3 +71,8 @@ class Notice:
     code: str
     message: str
     hint: str
+
+
+def notice_of(file: str, severity: str, code: str, message: str, hint: str, **place: Any) -> Notice:
+    """A notice from its plain values."""
+    return Notice(file, place.get("line"), severity, code, message, hint)

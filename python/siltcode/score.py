@@ -270,6 +270,69 @@ class Previous:
 
 
 @dataclass(frozen=True, slots=True)
+class LeftOutRun:
+    """A run that a result does without.
+
+    Attributes
+    ----------
+    place : int
+        Its place among the runs of the bottle, from 1.
+    label : str or None
+        Its own label, where it has one.
+    reason : {"named", "first-run"}
+        Why it was left out.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> bottle = siltcode.Sample.of([{4: n} for n in (2310, 2048, 2076)], "A", per="raw", volume_ml=1)
+    >>> (left_out,) = siltcode.Batch.of([bottle]).score(skip_first_run=True)[0].left_out
+    >>> left_out.place, left_out.reason
+    (1, 'first-run')
+    """
+
+    place: int
+    label: str | None
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class SizeRepeatability:
+    """How much runs of one bottle vary beyond counting, at one size.
+
+    Attributes
+    ----------
+    file : str or None
+        The file whose bottles say so; None for bottles made here.
+    size : str or None
+        The size; None for a stated variation, which holds for every size without runs of its own.
+    cv : float
+        The coefficient of variation between runs [-].
+    effective_number : float
+        The effective number of degrees of freedom it is known from [-].
+    bottles : int
+        Bottles it rests on.
+    source : {"runs", "stated", "runs-and-stated"}
+        Where it comes from.
+
+    Examples
+    --------
+    >>> import siltcode
+    >>> bottle = siltcode.Sample.of({4: 2310}, "A", per="raw", volume_ml=1)
+    >>> (stated,) = siltcode.Batch.of([bottle]).score(repeatability=0.02).repeatability
+    >>> stated.cv, stated.effective_number, stated.source
+    (0.02, 4.0, 'stated')
+    """
+
+    file: str | None
+    size: str | None
+    cv: float
+    effective_number: float
+    bottles: int
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
 class Score:
     """A bottle, scored.
 
@@ -309,6 +372,8 @@ class Score:
         Requirement by requirement, where the limits are of another place in the supply: compared, without a verdict.
     previous : Previous or None
         Beside the previous bottle from the same place, where there is one.
+    left_out : tuple of LeftOutRun
+        The runs that the result does without, as asked.
 
     Examples
     --------
@@ -337,6 +402,7 @@ class Score:
     comparison: tuple[Finding, ...] | None = None
     previous: Previous | None = None
     counting_only: bool = True
+    left_out: tuple[LeftOutRun, ...] = ()
 
     @property
     def code(self) -> Code | None:
@@ -389,6 +455,7 @@ def score_of(parts: dict[str, Any]) -> Score:
         None if parts.get("comparison") is None else _findings(parts["comparison"]),
         _previous(parts.get("previous")),
         parts["counting_only"],
+        tuple(LeftOutRun(**run) for run in parts.get("left_out", ())),
     )
 
 

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any, overload
 from siltcode._display import SHOWN, Table, counted, figures, html_table, probability
 from siltcode.errors import SiltcodeError
 from siltcode.frames import Frame
-from siltcode.problems import Problem
-from siltcode.score import Score, score_of
+from siltcode.problems import Notice, Problem, notice_of
+from siltcode.score import Score, SizeRepeatability, score_of
 from siltcode.specs import Spec
 
 if TYPE_CHECKING:
@@ -81,6 +81,33 @@ class Scores(Sequence[Score]):
         failed = self._native.failed()
         unscored = [Problem(None, None, None, None, code, id, message, hint) for id, code, message, hint in failed]
         return (*self._batch.problems, *unscored)
+
+    @property
+    def repeatability(self) -> tuple[SizeRepeatability, ...]:
+        """How much runs of one bottle vary, file by file and size by size.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> bottle = siltcode.Sample.of([{4: n} for n in (20310, 19480, 20760)], "A", per="raw", volume_ml=10)
+        >>> (found,) = siltcode.Batch.of([bottle]).score().repeatability
+        >>> found.size, round(found.cv, 3), found.bottles, found.source
+        ('4 um(c)', 0.031, 1, 'runs')
+        """
+        return tuple(SizeRepeatability(**entry) for entry in self._native.repeatability())
+
+    @property
+    def notices(self) -> tuple[Notice, ...]:
+        """What was guessed while reading, runs that contradict a stated variation, and runs that could not be left out.
+
+        Examples
+        --------
+        >>> import siltcode
+        >>> bottle = siltcode.Sample.of({4: 1752}, "A")
+        >>> [notice.code for notice in siltcode.Batch.of([bottle]).score(leave_out=["A:2"]).notices]
+        ['run-not-left-out']
+        """
+        return (*self._batch.notices, *(notice_of(**notice) for notice in self._native.notices()))
 
     @property
     def provenance(self) -> dict[str, Any]:

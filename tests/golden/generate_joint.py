@@ -7,10 +7,10 @@ remains is the mean over the common variable, by Gauss-Legendre panels so fine t
     python generate_joint.py > joint.csv        (numpy and scipy)
 """
 
-import json
-
 import numpy as np
 from scipy import signal, stats
+
+from rows import row
 
 HEADER = """\
 # title: probability that nested counts keep their limits together, with random factors on their concentrations
@@ -115,8 +115,7 @@ def main():
         write = lambda values: [None if v is None else ("inf" if v == np.inf else float(v)) for v in values]
         inputs = {"raw": [int(k) for k in raw], "limit": write(limit), "log_sd": write(log_sd), "degrees": write(degrees)}
         expected = {"p": round(finer, 10), "each": [round(p, 10) for p in each]}
-        quoted = ['"' + json.dumps(value).replace('"', '""') + '"' for value in (inputs, expected)]
-        print(f"J{i + 1:02},{quoted[0]},{quoted[1]},abs 1e-7,DERIVED,own-arithmetic", flush=True)
+        print(row(f"J{i + 1:02}", inputs, expected, "abs 1e-7"), flush=True)
 
 
 if __name__ == "__main__":

@@ -6,17 +6,17 @@ A lone bottle of runs of one volume is the model of a meta-analysis: the runs ov
     python generate_repeatability.py > repeatability.csv        (numpy, scipy and statsmodels)
 """
 
-import json
-
 import numpy as np
 from scipy.optimize import brentq
 from statsmodels.stats.meta_analysis import combine_effects
+
+from rows import row
 
 HEADER = """\
 # title: variation between runs of a batch, after Paule and Mandel, with its effective number of degrees of freedom
 # standard: none: the estimating equation solved by SciPy's brentq and, for lone bottles, by statsmodels' combine_effects (generate_repeatability.py)
 # status: per row
-# unit: runs: particles counted in each run of each bottle; volumes_ml: volume of each run [mL]; cv: coefficient of variation between runs [-]; effective_number: degrees of freedom [-]; bottles: bottles it rests on
+# unit: runs: particles counted in each run of each bottle; volumes_ml: volume of each run [mL]; results, variances, sd: of other measurements, any unit; cv: coefficient of variation between runs [-]; effective_number: degrees of freedom [-]; bottles: bottles it rests on
 # note: where counting alone leaves the variation open, a floor stands for it: 0.7 max(1, sum X / sum d) / (sqrt(nu0) sqrt(sum d mean^2 / sum d)), at most 0.15^2
 id,inputs,expected,tolerance,status,source
 """
@@ -51,6 +51,19 @@ CASES = [
 ]
 
 
+# Nine results with their variances, and the standard deviation between them that R. Kacker prints (Metrologia 41 (2004) 135).
+PUBLISHED = [61.00, 61.40, 62.21, 62.30, 62.34, 62.60, 62.70, 62.84, 65.90]
+VARIANCES = [0.2025, 1.2100, 0.0900, 0.2025, 0.3844, 0.5625, 0.0676, 0.0225, 1.8225]
+PRINTED = 0.8399
+
+
+def published(name):
+    tau2 = combine_effects(np.array(PUBLISHED), np.array(VARIANCES), method_re="pm", atol=1e-10, maxiter=500).tau2
+    assert abs(np.sqrt(tau2) - PRINTED) < 6e-5, tau2
+    inputs, expected = {"results": PUBLISHED, "variances": VARIANCES}, {"sd": PRINTED}
+    print(row(name, inputs, expected, "abs 6e-5", "READ", "kacker-2004"))
+
+
 def main():
     for i, bottles in enumerate(CASES):
         volumes = [[10.0] * len(runs) for runs in bottles]
@@ -64,8 +77,8 @@ def main():
             assert abs(other - tau2) < 1e-9 * max(tau2, 1e-6), (other, tau2)
         inputs = {"runs": bottles, "volumes_ml": volumes}
         expected = {"cv": float(np.sqrt(variance)), "effective_number": float(degrees), "bottles": len(bottles)}
-        quoted = ['"' + json.dumps(value).replace('"', '""') + '"' for value in (inputs, expected)]
-        print(f"R{i + 1:02},{quoted[0]},{quoted[1]},rel 1e-9,DERIVED,own-arithmetic")
+        print(row(f"R{i + 1:02}", inputs, expected, "rel 1e-9"))
+    published(f"R{len(CASES) + 1:02}")
 
 
 if __name__ == "__main__":

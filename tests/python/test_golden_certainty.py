@@ -146,6 +146,23 @@ def _guarded(given: Given) -> Given:
     return {"acceptance_limit": limit, "factor": limit / given["limit"]}
 
 
+def _normal_limit(given: Given) -> Given:
+    """So many particles that only the stated scatter is left, which is so small that a lognormal factor is a normal one."""
+    k, u = given["k"], given["u_relative"]
+    sample = Sample.of({4: k}, per="raw", volume_ml=1.0)
+
+    def decided(rule: Any) -> list[siltcode.Decision]:
+        limits = [{4: k * (1 + z * u)} for z in given["z"]]
+        return [siltcode.decide(sample, limit, rule, given["confidence"], scatter=u) for limit in limits]
+
+    guarded, conformity = decided("guard-band"), decided("conformity")
+    return {
+        "p_conform": [decision.p for decision in conformity],
+        "guard_band": [decision.outcome.replace(" ", "-") for decision in guarded],
+        "conformity": [decision.outcome.replace(" ", "-") for decision in conformity],
+    }
+
+
 def _correlations(given: Given) -> Given:
     pairs = ((4, 6), (4, 14), (6, 14))
     return {f"corr_{a}_{b}": siltcode.nested_correlation(given[f"lambda{a}"], given[f"lambda{b}"]) for a, b in pairs}
@@ -216,6 +233,7 @@ ANSWERS: dict[str, Callable[[Given], Given]] = {
     "C35": _in_numbers,
     "C36": _guarded,
     "C39": _expanded,
+    "C40": _normal_limit,
 }
 
 #: What a row states besides, as arithmetic on its other values.

@@ -5,6 +5,7 @@
 #![allow(clippy::print_stdout)] // a study prints its table
 
 mod change_out;
+mod flags;
 mod plan;
 mod progress;
 mod repeatability;
@@ -13,7 +14,7 @@ mod repeatability;
 type Study = fn(u32);
 
 /// Every study by its name.
-const STUDIES: [(&str, Study); 8] = [
+const STUDIES: [(&str, Study); 9] = [
     ("progress", progress::coverage),
     ("progress-unrated", progress::unrated),
     ("progress-sizes-apart", progress::sizes_apart),
@@ -22,6 +23,7 @@ const STUDIES: [(&str, Study); 8] = [
     ("alarms", |jobs| print!("{}", change_out::alarms(jobs))),
     ("plan", |jobs| print!("{}", plan::report(jobs))),
     ("repeatability", repeatability::coverage),
+    ("flags", flags::rates),
 ];
 
 fn main() {

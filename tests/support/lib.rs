@@ -4,6 +4,7 @@ pub mod batches;
 mod cases;
 mod draws;
 mod example;
+pub mod flagged;
 pub mod jobs;
 pub mod loading;
 pub mod planning;

@@ -1,5 +1,6 @@
 //! Bottles read from files or handed over, and their scores.
 
+use std::borrow::Cow;
 use std::collections::HashMap;
 use std::io::Cursor;
 use std::sync::Arc;
@@ -7,13 +8,17 @@ use std::sync::Arc;
 use arrow_array::{ArrayRef, BooleanArray, Float64Array, StringArray, UInt8Array, UInt64Array};
 use pyo3::exceptions::PyIndexError;
 use pyo3::prelude::*;
-use siltcode::certainty::{Context, Rule, RunPool, Scatter};
+use serde::Serialize;
+use siltcode::certainty::{
+    Context, Repeatability, RepeatabilitySource, Rule, RunPool, Scatter, SizeRepeatability,
+};
 use siltcode::class::{ClassRequest, ClassSystem};
-use siltcode::intake::{self, Options, RejectWriter, RepeatedIds};
+use siltcode::intake::{self, Notice, Options, RejectWriter, RepeatedIds};
 use siltcode::previous::{Match, Previous};
 use siltcode::provenance::Provenance;
 use siltcode::{
-    PerMl, RangeNumber, Sample, Scored, ScoredChannel, Scoring, SizeScale, Spec, Spectrum, score, tables,
+    LeaveOut, LeftOutRun, NamedRun, PerMl, RangeNumber, Sample, Scored, ScoredChannel, Scoring, Size,
+    SizeScale, Spec, Spectrum, score, tables,
 };
 
 use crate::error::Result;
@@ -22,9 +27,9 @@ use crate::shares::in_shares;
 use crate::specs::SpecGiven;
 use crate::table::Columns;
 
-/// Bottles, blanks, problems and notices.
+/// Bottles, blanks, problems and notices; how many of the bottles each file holds, by its name.
 #[pyclass(frozen, module = "siltcode._native")]
-pub(crate) struct Batch(intake::Batch);
+pub(crate) struct Batch(intake::Batch, Vec<(String, usize)>);
 
 /// Reads inputs, each a name and its bytes, into one batch.
 #[pyfunction]
@@ -34,24 +39,26 @@ pub(crate) fn read_counts(
     options: OptionsGiven,
 ) -> Result<Batch> {
     let options: Options = options.options()?;
-    let read = || -> siltcode::Result<intake::Batch> {
-        let mut batch = intake::Batch::default();
+    let read = || -> siltcode::Result<Batch> {
+        let (mut batch, mut files) = (intake::Batch::default(), Vec::new());
         let mut repeated = RepeatedIds::default();
         for (name, bytes) in &inputs {
             let mut read = intake::read(name, Cursor::new(bytes), &options)?;
             read.notices.extend(read.samples.iter().filter_map(|sample| repeated.check(sample, name)));
+            files.push((name.clone(), read.samples.len()));
             batch.append(read);
         }
-        Ok(batch)
+        Ok(Batch(batch, files))
     };
-    Ok(Batch(py.detach(read)?))
+    Ok(py.detach(read)?)
 }
 
 /// A batch of samples made in Python.
 #[pyfunction]
 pub(crate) fn batch_of(samples: Vec<SampleGiven>) -> Result<Batch> {
-    let samples = samples.iter().map(SampleGiven::sample).collect::<siltcode::Result<_>>()?;
-    Ok(Batch(intake::Batch { samples, ..intake::Batch::default() }))
+    let samples: Vec<Sample> = samples.iter().map(SampleGiven::sample).collect::<siltcode::Result<_>>()?;
+    let files = vec![(String::new(), samples.len())];
+    Ok(Batch(intake::Batch { samples, ..intake::Batch::default() }, files))
 }
 
 #[pymethods]
@@ -113,15 +120,19 @@ impl Batch {
         let by = if by_point { Match::TankAndPoint } else { Match::Id };
         let before: HashMap<String, &Sample> =
             previous.as_ref().map(|batch| batch.by_key(by)).unwrap_or_default();
-        let results = py.detach(|| all_scored(&self.0.samples, spec.as_ref(), &how, &before, by));
-        let (mut scores, mut failed) = (Vec::new(), Vec::new());
-        for (sample, result) in self.0.samples.iter().zip(results) {
-            match result {
-                Ok(bottle) => scores.push(bottle),
-                Err(error) => failed.push((sample.id.clone(), error)),
+        Ok(py.detach(|| {
+            let pooled = Pooled::of(&self.0.samples, &self.1, &how);
+            let results = all_scored(&pooled, spec.as_ref(), &how, &before, by);
+            let (mut scores, mut failed) = (Vec::new(), Vec::new());
+            for (sample, result) in pooled.samples.iter().zip(results) {
+                match result {
+                    Ok(bottle) => scores.push(bottle),
+                    Err(error) => failed.push((sample.id.clone(), error)),
+                }
             }
-        }
-        Ok(Scores { scores, failed })
+            let notices = pooled.notices(&how.leave_out);
+            Scores { scores, failed, files: pooled.files, notices }
+        }))
     }
 }
 
@@ -142,36 +153,94 @@ pub(crate) struct How {
     pub(crate) convert_to: Option<SizeScale>,
     /// The variation between runs that was stated.
     pub(crate) repeatability: Option<Scatter>,
+    pub(crate) leave_out: LeaveOut,
     pub(crate) context: Context<'static>,
+}
+
+/// Bottles less the runs that are left out, and what the runs of each file say of their variation.
+struct Pooled<'a> {
+    samples: Cow<'a, [Sample]>,
+    left_out: Vec<Vec<LeftOutRun>>,
+    /// The file of each bottle, by its place in `files`.
+    file_of: Vec<usize>,
+    files: Vec<(String, Repeatability)>,
+}
+
+impl<'a> Pooled<'a> {
+    fn of(samples: &'a [Sample], files: &[(String, usize)], how: &How) -> Self {
+        let mut samples = Cow::Borrowed(samples);
+        let mut left_out = vec![Vec::new(); samples.len()];
+        if !how.leave_out.is_none() {
+            left_out = samples.to_mut().iter_mut().map(|sample| how.leave_out.from(sample)).collect();
+        }
+        let (mut file_of, mut known, mut rest) =
+            (Vec::with_capacity(samples.len()), Vec::new(), &samples[..]);
+        for (place, (name, bottles)) in files.iter().enumerate() {
+            let (own, others) = rest.split_at((*bottles).min(rest.len()));
+            file_of.extend(own.iter().map(|_| place));
+            known.push((name.clone(), RunPool::of(own).repeatability(how.repeatability)));
+            rest = others;
+        }
+        Self { samples, left_out, file_of, files: known }
+    }
+
+    /// What is to be said of the batch.
+    fn notices(&self, leave_out: &LeaveOut) -> Vec<Notice> {
+        let contradicted = self.files.iter().filter_map(|(file, known)| {
+            Some(Notice::repeatability_contradicted(file, &known.contradicted()?))
+        });
+        let is_met = |named: &NamedRun| {
+            self.samples.iter().zip(&self.left_out).any(|(sample, runs)| named.is_among(&sample.id, runs))
+        };
+        let missed = leave_out.named.iter().filter(|named| !is_met(named));
+        contradicted.chain(missed.map(|named| Notice::run_not_left_out("", named))).collect()
+    }
 }
 
 /// Every sample scored, in order, on all cores.
 fn all_scored(
-    samples: &[Sample],
+    pooled: &Pooled<'_>,
     spec: Option<&Spec>,
     how: &How,
     before: &HashMap<String, &Sample>,
     by: Match,
 ) -> Vec<siltcode::Result<Scored>> {
-    let known = RunPool::of(samples).repeatability(how.repeatability);
-    let context = Context {
-        method: how.method.as_deref(),
-        blank: how.blank.as_ref(),
-        repeatability: Some(&known),
-        ..how.context
-    };
+    let context = Context { method: how.method.as_deref(), blank: how.blank.as_ref(), ..how.context };
     let classes = ClassRequest { systems: &how.classes, convert_to: how.convert_to };
     let scoring = Scoring { spec, rule: how.rule, subtract: how.subtract.as_ref(), classes, context };
-    in_shares(samples.len(), |i| {
-        let previous = by.key(&samples[i]).and_then(|key| before.get(&key).copied());
+    in_shares(pooled.samples.len(), |i| {
+        let sample = &pooled.samples[i];
+        let context = Context { repeatability: Some(&pooled.files[pooled.file_of[i]].1), ..context };
+        let scoring = Scoring { context, ..scoring };
+        let previous = by.key(sample).and_then(|key| before.get(&key).copied());
         let counts = previous.and_then(|sample| sample.spectrum().ok());
         let context = Context { earlier: counts.as_ref(), ..context };
-        let mut scored = score(&samples[i], &Scoring { context, ..scoring })?;
+        let mut scored = score(sample, &Scoring { context, ..scoring })?;
+        scored.left_out.clone_from(&pooled.left_out[i]);
         let alike = Scoring { spec: None, subtract: None, ..scoring };
         let then = previous.and_then(|sample| score(sample, &alike).ok());
         scored.previous = then.map(|then| Previous::of(&scored, &then));
         Ok(scored)
     })
+}
+
+/// How much runs of one file vary at one size.
+#[derive(Serialize)]
+struct OfFile {
+    file: Option<String>,
+    size: Option<Size>,
+    cv: Scatter,
+    effective_number: f64,
+    bottles: usize,
+    source: RepeatabilitySource,
+}
+
+impl OfFile {
+    fn new(file: &str, entry: SizeRepeatability) -> Self {
+        let SizeRepeatability { size, cv, effective_number, bottles, source, .. } = entry;
+        let file = (!file.is_empty()).then(|| file.to_owned());
+        Self { file, size, cv, effective_number, bottles, source }
+    }
 }
 
 /// A size of a bottle.
@@ -182,6 +251,9 @@ type Row<'a> = (&'a Scored, &'a ScoredChannel);
 pub(crate) struct Scores {
     scores: Vec<Scored>,
     failed: Vec<(String, siltcode::Error)>,
+    /// What the runs of each file say of their variation.
+    files: Vec<(String, Repeatability)>,
+    notices: Vec<Notice>,
 }
 
 #[pymethods]
@@ -203,6 +275,19 @@ impl Scores {
     fn failed(&self) -> Vec<(&str, &'static str, String, String)> {
         let failed = self.failed.iter();
         failed.map(|(id, error)| (id.as_str(), error.code(), error.to_string(), error.hint())).collect()
+    }
+
+    /// How much runs vary, file by file and size by size.
+    fn repeatability<'py>(&self, py: Python<'py>) -> Result<Bound<'py, PyAny>> {
+        let of_file = |(file, known): &'_ (String, Repeatability)| -> Vec<OfFile> {
+            known.entries().map(|entry| OfFile::new(file, entry)).collect()
+        };
+        plain::out(py, &self.files.iter().flat_map(of_file).collect::<Vec<_>>())
+    }
+
+    /// What is said of the batch as a whole.
+    fn notices<'py>(&self, py: Python<'py>) -> Result<Bound<'py, PyAny>> {
+        plain::out(py, &self.notices)
     }
 
     /// One row a bottle.
@@ -231,7 +316,10 @@ impl Scores {
             ];
             columns.extend(verdict);
         }
+        let counting_only =
+            self.scores.iter().map(|scored| Some(scored.counting_only)).collect::<BooleanArray>();
         columns.push(("flags", text(|scored| Some(codes_of_flags(scored)))));
+        columns.push(("counting_only", Arc::new(counting_only)));
         Columns::of(columns.into_iter().map(|(name, array)| (name.to_owned(), array)).collect())
     }
 

@@ -5,8 +5,8 @@ use serde::Serialize;
 use siltcode::certainty::coincidence::Coincidence;
 use siltcode::certainty::runs::{Criterion, Dispersion, Drift, Runs, Spread};
 use siltcode::certainty::{
-    Interval, Level, Limit, Mean, Posterior, Probability, Scatter, corrections, decision, planner, precision,
-    ratio,
+    Interval, Level, Limit, Mean, Posterior, Probability, RunPool, Scatter, corrections, decision, planner,
+    precision, ratio,
 };
 use siltcode::count::whole_count;
 use siltcode::{CountedVolume, Evidence, PerMl, Size};
@@ -23,14 +23,19 @@ pub(crate) fn decide<'py>(
     limits: Vec<(f64, f64)>,
     rule: &str,
     level: Given<Level>,
-    scatter: Given<Scatter>,
+    scatter: f64,
+    repeatability: Option<f64>,
 ) -> Result<Bound<'py, PyAny>> {
-    let spectrum = sample.sample()?.spectrum()?;
+    let sample = sample.sample()?;
+    let spectrum = sample.spectrum()?;
+    let between = Scatter::stated(scatter)?;
+    let stated = repeatability.map(Scatter::stated).transpose()?;
+    let factors = RunPool::of([&sample]).repeatability(stated).factors(&sample, Some(between));
     let limit =
         |(um, per_ml)| Ok(Limit { size: Size::new(um, spectrum.scale())?, per_ml: PerMl::new(per_ml)? });
     let limits = limits.into_iter().map(limit).collect::<siltcode::Result<Vec<_>>>()?;
     let rule = plain::rule(rule, level.0)?;
-    let decision = py.detach(|| decision::decide(&spectrum, &limits, rule, scatter.0));
+    let decision = py.detach(|| decision::decide(&spectrum, &limits, rule, &factors));
     let parts = plain::out(py, &decision)?;
     parts.set_item("settle", decision.settle.map(|settle| settle.to_string()))?;
     Ok(parts)

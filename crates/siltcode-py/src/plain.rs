@@ -9,8 +9,8 @@ use siltcode::intake::{Decimal, Form, Limits, Options};
 use siltcode::sample::Run;
 use siltcode::spectrum::Law;
 use siltcode::{
-    Basis, Channel, Companion, CountedVolume, Dilution, ErrorKind, Evidence, Field, PerMl, Property, Reading,
-    Sample, Size, SizeScale, Spectrum,
+    Basis, Channel, Companion, CountedVolume, Dilution, ErrorKind, Evidence, Field, LeaveOut, PerMl,
+    Property, Reading, Sample, Size, SizeScale, Spectrum,
 };
 
 use crate::batch::How;
@@ -224,6 +224,10 @@ pub(crate) struct ScoringGiven {
     rule: Option<String>,
     #[serde(default)]
     repeatability: Option<f64>,
+    #[serde(default)]
+    skip_first_run: bool,
+    #[serde(default)]
+    leave_out: Vec<String>,
     scatter: Option<f64>,
     alarm: Option<f64>,
     spread: Option<f64>,
@@ -258,6 +262,10 @@ impl ScoringGiven {
             method: self.method,
             classes: self.classes.iter().map(|name| name.parse()).collect::<siltcode::Result<_>>()?,
             repeatability: self.repeatability.map(Scatter::stated).transpose()?,
+            leave_out: LeaveOut {
+                skip_first_run: self.skip_first_run,
+                named: self.leave_out.iter().map(|run| run.parse()).collect::<siltcode::Result<_>>()?,
+            },
             convert_to: self.convert_to.as_deref().map(str::parse).transpose()?,
             context,
         })

@@ -3,10 +3,10 @@
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use arrow_array::{ArrayRef, Float64Array, StringArray, UInt8Array};
+use arrow_array::{ArrayRef, BooleanArray, Float64Array, StringArray, UInt8Array};
 use numpy::{IntoPyArray, PyArray1, PyReadonlyArray1};
 use pyo3::prelude::*;
-use siltcode::certainty::{Context, Repeatability, RunPool};
+use siltcode::certainty::{Context, Contradiction, Repeatability, RunPool};
 use siltcode::{
     Channel, PerMl, RangeNumber, Reading, Sample, Scored, ScoredChannel, Scoring, Size, Spec, Spectrum, score,
 };
@@ -44,13 +44,13 @@ pub(crate) fn score_raw<'py>(
     bottle: Option<PyReadonlyArray1<'py, u64>>,
     spec: Option<SpecGiven>,
     how: ScoringGiven,
-) -> Result<Columns> {
+) -> Result<(Columns, Option<String>)> {
     let spec = spec.map(|spec| spec.spec()).transpose()?;
     let how = how.scoring()?;
     let raw = [slice(&raw[0])?, slice(&raw[1])?, slice(&raw[2])?];
     let (volume_ml, dilution) = (slice(&volume_ml)?, slice(&dilution)?);
     let bottle = bottle.as_ref().map(slice).transpose()?;
-    let rows = py.detach(|| {
+    let (rows, contradicted) = py.detach(|| {
         let counted = |i: usize| Counted {
             raw: raw.map(|column| column[i]),
             volume_ml: volume_ml[i],
@@ -60,16 +60,23 @@ pub(crate) fn score_raw<'py>(
             None => {
                 let known = RunPool::default().repeatability(how.repeatability);
                 let how = Known { spec: spec.as_ref(), how: &how, repeatability: &known };
-                in_shares(volume_ml.len(), |i| Row::of(counted(i).is_empty(), counted(i).sample(), &how))
+                let row = |i| Row::of(counted(i).is_empty(), counted(i).sample(), &how);
+                (in_shares(volume_ml.len(), row), None)
             }
             Some(bottle) => by_bottle(bottle, counted, spec.as_ref(), &how),
         }
     });
-    columns(&rows, spec.is_some())
+    Ok((columns(&rows, spec.is_some())?, contradicted.map(|found| found.to_string())))
 }
 
-/// Rows of the same bottle as its runs: each has the result of all of them together.
-fn by_bottle(bottle: &[u64], counted: impl Fn(usize) -> Counted, spec: Option<&Spec>, how: &How) -> Vec<Row> {
+/// Rows of the same bottle as its runs: each has the result of all of them together. Besides, where runs vary otherwise than
+/// was stated.
+fn by_bottle(
+    bottle: &[u64],
+    counted: impl Fn(usize) -> Counted,
+    spec: Option<&Spec>,
+    how: &How,
+) -> (Vec<Row>, Option<Contradiction>) {
     let mut places = HashMap::new();
     let mut runs: Vec<Vec<usize>> = Vec::new();
     let of_row: Vec<usize> = (bottle.iter().enumerate())
@@ -92,7 +99,7 @@ fn by_bottle(bottle: &[u64], counted: impl Fn(usize) -> Counted, spec: Option<&S
     let is_empty = |rows: &[usize]| rows.iter().all(|&row| counted(row).is_empty());
     let scored: Vec<Row> =
         runs.iter().zip(samples).map(|(rows, sample)| Row::of(is_empty(rows), sample, &how)).collect();
-    of_row.into_iter().map(|place| scored[place].clone()).collect()
+    (of_row.into_iter().map(|place| scored[place].clone()).collect(), known.contradicted())
 }
 
 /// How rows are scored.
@@ -138,6 +145,7 @@ struct Row {
     sizes: [SizeRow; 3],
     outcome: Option<String>,
     p: Option<f64>,
+    counting_only: Option<bool>,
     problem: Option<&'static str>,
 }
 
@@ -176,6 +184,7 @@ impl From<Scored> for Row {
             sizes,
             outcome: verdict.map(|verdict| verdict.outcome.to_string()),
             p: verdict.and_then(|verdict| verdict.p).map(siltcode::certainty::Probability::get),
+            counting_only: Some(scored.counting_only),
             problem: None,
         }
     }
@@ -216,6 +225,8 @@ fn columns(rows: &[Row], has_target: bool) -> Result<Columns> {
         columns.push(("outcome".to_owned(), text(|row| row.outcome.as_deref())));
         columns.push(("p".to_owned(), number(&|row| row.p)));
     }
+    let counting_only = rows.iter().map(|row| row.counting_only).collect::<BooleanArray>();
+    columns.push(("counting_only".to_owned(), Arc::new(counting_only)));
     columns.push(("problem".to_owned(), text(|row| row.problem)));
     Columns::of(columns)
 }

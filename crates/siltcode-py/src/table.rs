@@ -95,7 +95,10 @@ fn column_of_part((name, kind, values, there): Part<'_>) -> Result<(String, Arra
         "float64" => Arc::new(primitive::<Float64Type>(&values, &there)?),
         "uint64" => Arc::new(primitive::<UInt64Type>(&values, &there)?),
         "uint8" => Arc::new(primitive::<UInt8Type>(&values, &there)?),
-        "truth" => Arc::new(values.extract::<Vec<bool>>()?.into_iter().map(Some).collect::<BooleanArray>()),
+        "truth" => {
+            let truths = values.extract::<Vec<bool>>()?.into_iter().zip(&there);
+            Arc::new(truths.map(|(truth, there)| there.then_some(truth)).collect::<BooleanArray>())
+        }
         "category" => {
             let mut column = StringDictionaryBuilder::<Int16Type>::new();
             for text in values.extract::<Vec<Option<String>>>()? {

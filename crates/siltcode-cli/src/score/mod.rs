@@ -458,7 +458,9 @@ impl Scorer<'_> {
         let file = if let [only] = summaries { &only.input.file } else { "all files" };
         let missed: Vec<_> =
             self.pool.missed().iter().map(|run| Notice::run_not_left_out(file, run)).collect();
-        missed.into_iter().for_each(|notice| self.notice(notice));
+        for notice in missed {
+            self.notice(notice);
+        }
         self.rejects.finish()?; // before the output, which may say where they are
         self.report.unmatched(&self.previous.unmatched())?;
         self.report.finish(&self.tally, inputs)?;

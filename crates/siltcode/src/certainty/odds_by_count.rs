@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use super::level::Scatter;
+use super::factor::RandomFactor;
 use super::odds::{Odds, is_far};
 use crate::bulk::{range_number_of, same_length};
 use crate::class::iso4406::{Bounds, RangeNumber};
@@ -18,7 +18,7 @@ const NARROW: usize = 4;
 /// The probability of each of them \[-\].
 type Row = [f64; NUMBERS];
 
-/// The odds of many raw counts of one volume, dilution and scatter, as rows: each distinct count is worked out once.
+/// The odds of many raw counts of one volume, dilution and random factor, as rows: each distinct count is worked out once.
 ///
 /// Most large counts lie so far within their number that they leave no doubt of it. Which they are is known beforehand.
 ///
@@ -37,7 +37,7 @@ type Row = [f64; NUMBERS];
 pub struct OddsByCount {
     volume: CountedVolume,
     dilution: Dilution,
-    scatter: Scatter,
+    factor: RandomFactor,
     /// For each number the raw counts that leave no doubt of it, where that is known beforehand.
     sure: [Range<usize>; NUMBERS],
     /// What was worked out; it begins with each number beyond doubt.
@@ -58,17 +58,18 @@ impl OddsByCount {
 
     /// Nothing worked out yet.
     #[must_use]
-    pub fn new(volume: CountedVolume, dilution: Dilution, scatter: Scatter) -> Self {
+    pub fn new(volume: CountedVolume, dilution: Dilution, factor: impl Into<RandomFactor>) -> Self {
+        let factor = factor.into();
         let numbers = || RangeNumber::all().chain([RangeNumber::ABOVE]);
         let mut sure = [const { 0..0 }; NUMBERS];
-        if scatter == Scatter::NONE {
+        if factor == RandomFactor::NONE {
             for (sure, number) in sure.iter_mut().zip(numbers()) {
                 *sure = beyond_doubt(number, |raw| Evidence::of_run(raw as u64, volume, dilution));
             }
         }
         let certain = numbers().filter_map(|number| Narrow::of(&Odds::beyond_doubt(number).row()));
         let known = certain.map(Known::Narrow).collect();
-        Self { volume, dilution, scatter, sure, known, wide: Vec::new(), places: Vec::new(), last: None }
+        Self { volume, dilution, factor, sure, known, wide: Vec::new(), places: Vec::new(), last: None }
     }
 
     /// Writes the odds of each raw count \[particles\], as [`Odds::of`] gives them, to the same place of `out`: of the
@@ -127,7 +128,7 @@ impl OddsByCount {
     }
 
     fn worked_out(&self, raw: u64) -> Row {
-        Odds::of(&self.evidence(raw), self.scatter).row()
+        Odds::of(&self.evidence(raw), self.factor).row()
     }
 }
 
@@ -187,7 +188,7 @@ fn first_where(end: usize, holds: impl Fn(usize) -> bool) -> usize {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::certainty::Probability;
+    use crate::certainty::{Probability, Scatter};
 
     fn alone(raw: u64, volume: CountedVolume, scatter: Scatter) -> Odds {
         Odds::of(&Evidence::of_run(raw, volume, Dilution::NONE), scatter)
