@@ -191,14 +191,14 @@ fn by_runs(runs: &[(u64, f64)], limit: f64) -> Decision {
 fn what_would_settle_it_does_so_with_the_power_stated() {
     let mut draws = Draws(31);
     let is_settled = |decision: &Decision| decision.outcome != Outcome::Undecided;
-    for raw in [84_u64, 118] {
+    for raw in [84_u64, 112] {
         let found = decided(raw, 1.0, 100.0, Scatter::NONE);
         let Some(Settle::Volume(volume)) = found.settle else { panic!("{found:?}") };
         let more = |raw: u64| decided(raw, volume.ml(), 100.0, Scatter::NONE);
         let power = share(2000, || is_settled(&more(draws.count(raw as f64 * volume.ml()))));
         assert!((0.87..0.95).contains(&power), "{raw}: {volume:?} settles {power}");
     }
-    for limit in [2080.0, 1920.0] {
+    for limit in [2050.0, 1950.0] {
         let runs = [20_310, 19_480, 20_210].map(|raw| (raw, 10.0));
         let found = by_runs(&runs, limit);
         let Some(Settle::Runs(total)) = found.settle else { panic!("{found:?}") };

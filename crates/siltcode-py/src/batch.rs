@@ -123,15 +123,15 @@ impl Batch {
         Ok(py.detach(|| {
             let pooled = Pooled::of(&self.0.samples, &self.1, &how);
             let results = all_scored(&pooled, spec.as_ref(), &how, &before, by);
-            let (mut scores, mut failed) = (Vec::new(), Vec::new());
+            let (mut bottles, mut failed) = (Vec::new(), Vec::new());
             for (sample, result) in pooled.samples.iter().zip(results) {
                 match result {
-                    Ok(bottle) => scores.push(bottle),
+                    Ok(bottle) => bottles.push(bottle),
                     Err(error) => failed.push((sample.id.clone(), error)),
                 }
             }
             let notices = pooled.notices(&how.leave_out);
-            Scores { scores, failed, files: pooled.files, notices }
+            Scores { bottles, failed, files: pooled.files, notices }
         }))
     }
 }
@@ -249,7 +249,7 @@ type Row<'a> = (&'a Scored, &'a ScoredChannel);
 /// Scored bottles, and those that could not be scored.
 #[pyclass(frozen, module = "siltcode._native")]
 pub(crate) struct Scores {
-    scores: Vec<Scored>,
+    bottles: Vec<Scored>,
     failed: Vec<(String, siltcode::Error)>,
     /// What the runs of each file say of their variation.
     files: Vec<(String, Repeatability)>,
@@ -259,11 +259,11 @@ pub(crate) struct Scores {
 #[pymethods]
 impl Scores {
     fn __len__(&self) -> usize {
-        self.scores.len()
+        self.bottles.len()
     }
 
     fn score<'py>(&self, py: Python<'py>, at: usize) -> Result<Bound<'py, PyAny>> {
-        let scored = self.scores.get(at).ok_or_else(|| PyIndexError::new_err(at))?;
+        let scored = self.bottles.get(at).ok_or_else(|| PyIndexError::new_err(at))?;
         let parts = plain::out(py, scored)?;
         let settle =
             scored.verdict.as_ref().and_then(|verdict| verdict.settle).map(|settle| settle.to_string());
@@ -293,19 +293,19 @@ impl Scores {
     /// One row a bottle.
     fn bottles(&self) -> Result<Columns> {
         let text = |text: fn(&Scored) -> Option<String>| -> ArrayRef {
-            Arc::new(self.scores.iter().map(text).collect::<StringArray>())
+            Arc::new(self.bottles.iter().map(text).collect::<StringArray>())
         };
         let number = |number: fn(&Scored) -> Option<f64>| -> ArrayRef {
-            Arc::new(self.scores.iter().map(number).collect::<Float64Array>())
+            Arc::new(self.bottles.iter().map(number).collect::<Float64Array>())
         };
-        let runs = self.scores.iter().map(|scored| Some(scored.runs as u64)).collect::<UInt64Array>();
+        let runs = self.bottles.iter().map(|scored| Some(scored.runs as u64)).collect::<UInt64Array>();
         let mut columns: Vec<(&str, ArrayRef)> = vec![
             ("id", text(|scored| Some(scored.id.clone()))),
             ("iso4406", text(|scored| scored.iso4406.map(|code| code.to_string()))),
             ("scale", text(|scored| Some(scored.scale.to_string()))),
             ("runs", Arc::new(runs)),
         ];
-        if self.scores.iter().any(|scored| scored.verdict.is_some()) {
+        if self.bottles.iter().any(|scored| scored.verdict.is_some()) {
             let verdict = [
                 ("outcome", text(|scored| Some(scored.verdict.as_ref()?.outcome.to_string()))),
                 ("p", number(|scored| Some(scored.verdict.as_ref()?.p?.get()))),
@@ -317,7 +317,7 @@ impl Scores {
             columns.extend(verdict);
         }
         let counting_only =
-            self.scores.iter().map(|scored| Some(scored.counting_only)).collect::<BooleanArray>();
+            self.bottles.iter().map(|scored| Some(scored.counting_only)).collect::<BooleanArray>();
         columns.push(("flags", text(|scored| Some(codes_of_flags(scored)))));
         columns.push(("counting_only", Arc::new(counting_only)));
         Columns::of(columns.into_iter().map(|(name, array)| (name.to_owned(), array)).collect())
@@ -325,7 +325,7 @@ impl Scores {
 
     /// One row a size of a bottle.
     fn channels(&self) -> Result<Columns> {
-        let rows = || self.scores.iter().flat_map(|scored| scored.channels.iter().map(move |c| (scored, c)));
+        let rows = || self.bottles.iter().flat_map(|scored| scored.channels.iter().map(move |c| (scored, c)));
         let text = |text: fn(Row<'_>) -> Option<String>| -> ArrayRef {
             Arc::new(rows().map(text).collect::<StringArray>())
         };
