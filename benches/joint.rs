@@ -12,9 +12,9 @@ use siltcode::certainty::{Factors, Joint, Limit, RandomFactor, Variation, joint}
 use siltcode::{Channel, CountedVolume, Dilution, Evidence, PerMl, Result, Size, Spectrum};
 
 const SIZES: [f64; 3] = [4.0, 6.0, 14.0];
-const BOTTLES: usize = 2000;
+const BOTTLES: usize = 200;
 /// Each is timed so many times, and its least time counts: what else runs only adds.
-const TIMES: usize = 5;
+const TIMES: usize = 3;
 
 struct Bottle {
     spectrum: Spectrum,
