@@ -2,12 +2,12 @@
 
 use std::collections::BTreeMap;
 use std::fs;
-use std::sync::LazyLock;
+use std::sync::{Arc, LazyLock};
 
 use proptest::prelude::*;
 use proptest::sample::select;
 use siltcode::Sample;
-use siltcode::intake::{self, Account, Batch, Notice, Options, Problem, RejectWriter, Sink};
+use siltcode::intake::{self, Account, Batch, Corrections, Notice, Options, Problem, RejectWriter, Sink};
 use siltcode_tests::{cases, tests_folder};
 
 /// The files of the corpus that are text.
@@ -197,7 +197,7 @@ fn read(text: &str) -> Batch {
 }
 
 /// Tables in every layout, all of them good, with the cells that may be damaged marked by `{}`.
-const LAYOUTS: [&str; 9] = [
+const LAYOUTS: [&str; 12] = [
     "bottle,run,4 um(c) /mL,6 um(c) /mL,14 um(c) /mL\nA,1,1700,{500},50\nA,2,1800,520,{52}\nB,1,{900},100,9\n",
     "Probe;Lauf;>4 \u{b5}m(c) [1/ml];>6 \u{b5}m(c) [1/ml];>14 \u{b5}m(c) [1/ml]\nA;1;1700,5;{500,5};50,1\nB;1;900,5;{100,5};9,1\n",
     "bottle;4 um(c);6 um(c);14 um(c)\n;(100 ml);(100 ml);(100 ml)\nA;170000;{50000};5000\nB;90000;10000;{900}\n",
@@ -207,6 +207,10 @@ const LAYOUTS: [&str; 9] = [
     "bottle,size um(c),count /mL\nA,4,1700\nA,6,{500}\nA,14,50\nB,4,900\nB,6,100\nB,14,9\n",
     "Sample: A\nvolume per run: 10 mL\nrun;raw 4 um(c);raw 6 um(c);raw 14 um(c)\n1;17000;{5000};500\n2;17100;5010;501\n",
     "bottle,4-6 um(c) /mL,6-14 um(c) /mL,>14 um(c) /mL\nA,1200,{450},50\nB,800,91,{9}\n",
+    "bottle,4 um(c) /mL run 1,6 um(c) /mL run 1,14 um(c) /mL run 1,4 um(c) /mL run 2,6 um(c) /mL run 2,14 um(c) /mL run 2\n\
+     A,1700,{500},50,1720,510,{51}\nB,900,100,9,{910},101,8\n",
+    "size,A,B,C\n4 um(c) /mL,1700,{900},800\n6 um(c) /mL,{500},100,90\n14 um(c) /mL,50,9,{8}\n",
+    "bottle,run,4 um(c) /mL,6 um(c) /mL,14 um(c) /mL\nA,1,1700,500,50\nB,1,900,{100},9\nA,2,1800,520,{52}\nB,2,910,101,8\nA,3,{1810},521,50\n",
 ];
 
 proptest! {
@@ -247,35 +251,50 @@ proptest! {
         prop_assert_eq!(found.problems[0].position.line, Some(at as u64 + 2));
     }
 
-    /// Rejected rows, corrected and read again, give with the rest the runs of the corrected original.
+    /// Rejected rows, corrected, give with the rest the runs of the corrected original when read alone; and together with
+    /// the original exactly what that gives once corrected.
     #[test]
     fn rejects_go_round(
         layout in select(LAYOUTS.to_vec()),
-        which in 0..2_usize,
+        which in 0..3_usize,
+        second in any::<Option<bool>>(),
         junk in select(vec!["x", "1..2", "#REF!", "12 34"]),
     ) {
         let parts: Vec<&str> = layout.split(['{', '}']).collect();
         let holes = parts.len() / 2;
         let hole = 2 * (which % holes) + 1;
-        let with = |text: &str| {
-            let parts = parts.iter().enumerate().map(|(i, part)| if i == hole { text } else { part });
+        let other = second.map(|_| 2 * ((which + 1) % holes) + 1);
+        let with = |text: Option<&str>| {
+            let is_hole = |i| i == hole || Some(i) == other;
+            let parts = parts.iter().enumerate().map(|(i, part)| text.filter(|_| is_hole(i)).unwrap_or(part));
             parts.collect::<String>()
         };
-        let original = read(&with(parts[hole]));
-        let broken = read(&with(junk));
-        prop_assert!(broken.account.rejected > 0, "{}", broken.account);
+        let original = read(&with(None));
+        let broken = read(&with(Some(junk)));
+        prop_assert!(broken.account.has_rejects(), "{}", broken.account);
         let mut writer = RejectWriter::new(Vec::new());
         broken.problems.iter().for_each(|problem| writer.write(problem).unwrap());
         let written = String::from_utf8(writer.finish().unwrap()).unwrap();
         let rows: Vec<&str> = written.lines().filter(|line| !line.starts_with("# siltcode")).collect();
-        let text = with(junk);
+        let text = with(Some(junk));
         for row in rows {
             prop_assert!(text.lines().any(|line| line == row), "{row:?} does not stand in the original");
         }
-        let corrected: Vec<String> = written
-            .lines()
-            .map(|line| if line.starts_with('#') { line.to_owned() } else { line.replace(junk, parts[hole]) })
-            .collect();
+        let whole = with(None);
+        let good = |row: &str| {
+            let lines = text.lines().zip(whole.lines());
+            lines.filter(|(bad, _)| *bad == row).map(|(_, good)| good.to_owned()).next()
+        };
+        let corrected: Vec<String> =
+            written.lines().map(|line| good(line).unwrap_or_else(|| line.to_owned())).collect();
+        let mut corrections = Corrections::default();
+        prop_assert!(corrections.add("to-correct.csv", corrected.join("\n").as_bytes()).unwrap());
+        corrections.keep_for(["day.csv"]);
+        let options = Options { corrections: Some(Arc::new(corrections)), ..Options::default() };
+        let together = intake::read("day.csv", text.as_bytes(), &options).unwrap();
+        prop_assert_eq!(&together.samples, &original.samples, "{}", corrected.join("\n"));
+        prop_assert_eq!((together.account.has_rejects(), together.account.is_complete()), (false, true));
+
         let again = read(&corrected.join("\n"));
         let mut found = by_bottle(&broken);
         for (bottle, runs) in by_bottle(&again) {

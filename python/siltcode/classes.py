@@ -72,7 +72,7 @@ class Classification:
     >>> import siltcode
     >>> found = siltcode.as4059({4: 3000, 6: 500, 14: 60})
     >>> found
-    Classification(as4059: 9A/8B/7C)
+    Classification(as4059 9: 9A/8B/7C)
     >>> found.worst, found.sizes[1].class_
     ('9', '8')
     """
@@ -90,7 +90,8 @@ class Classification:
         return self.text
 
     def __repr__(self) -> str:
-        return f"Classification({self.system}: {self.text})"
+        worst = "" if self.text == self.worst else f" {self.worst}"
+        return f"Classification({self.system}{worst}: {self.text})"
 
     @property
     def classes(self) -> dict[str, str | None]:

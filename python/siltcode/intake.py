@@ -18,7 +18,7 @@ _ENDINGS = (".csv", ".tsv", ".txt", ".xlsx")
 def read_counts(
     path: str | os.PathLike[str] | Iterable[str | os.PathLike[str]],
     *,
-    delimiter: Literal[",", ";", "tab", "|"] | None = None,
+    delimiter: Literal[",", ";", "tab", "|", "blanks", "colon"] | None = None,
     decimal: Literal[".", ","] | None = None,
     per: Per | None = None,
     scale: Scale | None = None,

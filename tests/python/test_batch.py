@@ -119,6 +119,19 @@ def test_rejected_rows_can_be_written_and_read_again(batch: siltcode.Batch, tmp_
     assert len(siltcode.read_counts(tmp_path / "rejects.csv").problems) == len(batch.problems)
 
 
+def test_corrected_rows_replace_those_of_their_file(tmp_path: Path) -> None:
+    text = "bottle,run,4 um(c) /mL,6 um(c) /mL,14 um(c) /mL\nA,1,1752,517,55\nA,2,17x2,520,54\nA,3,1750,519,52\n"
+    day, rejects, whole = tmp_path / "day.csv", tmp_path / "to-correct.csv", tmp_path / "whole.csv"
+    day.write_text(text)
+    whole.write_text(text.replace("17x2", "1742"))
+    siltcode.read_counts(day).write_rejects(rejects)
+    rejects.write_text(rejects.read_text().replace("A,2,17x2", "A,2,1742"))
+    together = siltcode.read_counts([day, rejects])
+    assert list(together) == list(siltcode.read_counts(whole))
+    assert together.problems == ()
+    assert "rows-corrected" in [notice.code for notice in together.notices]
+
+
 def test_a_bottle_that_cannot_be_scored_is_a_problem() -> None:
     runs = (
         siltcode.Run((siltcode.Channel(4, 10.0), siltcode.Channel(6, 5.0))),

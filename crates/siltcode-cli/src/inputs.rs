@@ -44,6 +44,11 @@ impl Input {
         }
     }
 
+    /// Whether it can be read more than once.
+    pub(crate) fn is_plain_file(&self) -> bool {
+        matches!(&self.source, Source::File(path) if path.is_file())
+    }
+
     /// The plain file it is read from.
     pub(crate) fn identity(&self) -> Option<Identity> {
         match &self.source {

@@ -1,5 +1,7 @@
 //! The command as a process: what it prints, where, and how it ends.
 
+#[path = "command/corrections.rs"]
+mod corrections;
 #[path = "command/files.rs"]
 mod files;
 #[path = "command/passes.rs"]

@@ -13,7 +13,7 @@ use siltcode::certainty::{
     Context, Repeatability, RepeatabilitySource, Rule, RunPool, Scatter, SizeRepeatability,
 };
 use siltcode::class::{ClassRequest, ClassSystem};
-use siltcode::intake::{self, Notice, Options, RejectWriter, RepeatedIds};
+use siltcode::intake::{self, Corrections, Notice, Options, RejectWriter, RepeatedIds};
 use siltcode::previous::{Match, Previous};
 use siltcode::provenance::Provenance;
 use siltcode::{
@@ -38,8 +38,14 @@ pub(crate) fn read_counts(
     inputs: Vec<(String, Vec<u8>)>,
     options: OptionsGiven,
 ) -> Result<Batch> {
-    let options: Options = options.options()?;
+    let mut options: Options = options.options()?;
     let read = || -> siltcode::Result<Batch> {
+        let mut corrections = Corrections::default();
+        for (name, bytes) in inputs.iter().filter(|_| inputs.len() > 1) {
+            corrections.add(name, bytes.as_slice())?;
+        }
+        corrections.keep_for(inputs.iter().map(|(name, _)| name.as_str()));
+        options.corrections = Some(Arc::new(corrections));
         let (mut batch, mut files) = (intake::Batch::default(), Vec::new());
         let mut repeated = RepeatedIds::default();
         for (name, bytes) in &inputs {

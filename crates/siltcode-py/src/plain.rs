@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use siltcode::certainty::poisson::Method;
 use siltcode::certainty::runs::Criterion;
 use siltcode::certainty::{Context, Level, Rule, Scatter};
-use siltcode::intake::{Decimal, Form, Limits, Options};
+use siltcode::intake::{self, Decimal, Form, Limits, Options};
 use siltcode::sample::Run;
 use siltcode::spectrum::Law;
 use siltcode::{
@@ -192,7 +192,15 @@ pub(crate) struct OptionsGiven {
 
 impl OptionsGiven {
     pub(crate) fn options(&self) -> siltcode::Result<Options> {
-        let delimiters = [(",", b','), (";", b';'), ("tab", b'\t'), ("\t", b'\t'), ("|", b'|')];
+        let delimiters = [
+            (",", b','),
+            (";", b';'),
+            ("tab", b'\t'),
+            ("\t", b'\t'),
+            ("|", b'|'),
+            ("blanks", intake::BLANKS),
+            ("colon", intake::COLON),
+        ];
         let delimiter = |given: &String| match delimiters.iter().find(|(name, _)| name == given) {
             Some((_, byte)) => Ok(*byte),
             None => choice(given, "delimiter", &delimiters),
@@ -213,6 +221,7 @@ impl OptionsGiven {
             dilution: self.dilution.map(Dilution::new).transpose()?,
             sheet: self.sheet.clone(),
             limits: Limits::default(),
+            corrections: None,
         })
     }
 }

@@ -523,6 +523,14 @@ kinds! {
     RowRepeated { first: u64 }
         "row-repeated" "the row repeats the run of line {first} to the last digit"
         "delete the copy, or give it its own label if it is another run"
+    /// A run without a count beside runs with many.
+    RunEmpty { bottle: String }
+        "run-empty" "the run counted nothing, and other runs of {bottle} counted many particles"
+        "leave the row out if the run did not take place, or count the bottle again"
+    /// A corrected row whose place cannot be found.
+    CorrectionUnplaced { line: u64 }
+        "correction-unplaced" "the row corrects line {line}, which has changed since it was rejected"
+        "give the input as it was when the rows were rejected, or score the corrected rows without it"
     /// Nothing says what the counts refer to.
     BasisNotStated { readings: String }
         "basis-not-stated" "nothing says what the counts refer to: {readings}"

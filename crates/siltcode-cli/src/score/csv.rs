@@ -5,7 +5,7 @@ use std::io::{self, Write};
 
 use siltcode::provenance::InputDigest;
 use siltcode::units::significant;
-use siltcode::{Code, Scored, ScoredChannel, SizeScale};
+use siltcode::{Code, Field, Scored, ScoredChannel, SizeScale};
 
 use super::classes::{self, Asked};
 use super::report::{Report, Tally};
@@ -43,6 +43,9 @@ const HEADING: [&str; 28] = [
     "counting_only",
 ];
 
+/// What stands behind the fields of a bottle, several in a cell: `water 61 mg/kg; appearance clear and bright`.
+const BESIDE: [&str; 2] = ["measurements", "notes"];
+
 /// One line a bottle. The columns 1 to 3 are the sizes of the code in the bottle's scale.
 pub(super) struct Csv<W: Write> {
     out: csv::Writer<Held<W>>,
@@ -60,7 +63,10 @@ impl<W: Write> Csv<W> {
     fn start(&mut self) -> io::Result<()> {
         if !self.started {
             let own = HEADING.map(str::to_owned);
-            self.out.write_record(own.into_iter().chain(self.asked.headings())).map_err(cause)?;
+            let beside =
+                Field::ALL.map(|field| field.name().to_owned()).into_iter().chain(BESIDE.map(str::to_owned));
+            let headings = own.into_iter().chain(self.asked.headings()).chain(beside);
+            self.out.write_record(headings).map_err(cause)?;
             self.started = true;
         }
         Ok(())
@@ -142,7 +148,21 @@ impl<W: Write> Line<'_, W> {
         self.put(verdict.map(|verdict| &verdict.check.spec))?;
         self.put(verdict.map(|verdict| verdict.check.status))?;
         self.put(Some(scored.counting_only))?;
-        scored.classes.iter().flat_map(classes::cells).try_for_each(|cell| self.put(Some(cell)))
+        scored.classes.iter().flat_map(classes::cells).try_for_each(|cell| self.put(Some(cell)))?;
+        self.beside(scored)
+    }
+
+    /// What is known of the bottle beside its counts.
+    fn beside(&mut self, scored: &Scored) -> io::Result<()> {
+        for wanted in Field::ALL {
+            self.put(scored.fields.iter().find(|(field, _)| *field == wanted).map(|(_, text)| text))?;
+        }
+        let measured = scored.companions.iter();
+        let measured =
+            measured.map(|companion| format!("{} {}", companion.property.name(), companion.measured));
+        self.put(Some(measured.collect::<Vec<_>>().join("; ")))?;
+        let notes = scored.notes.iter().map(|(heading, text)| format!("{heading}: {text}"));
+        self.put(Some(notes.collect::<Vec<_>>().join("; ")))
     }
 }
 

@@ -15,13 +15,15 @@ mod under;
 use std::io::{self, IsTerminal};
 use std::path::{Path, PathBuf};
 use std::rc::Rc;
+use std::sync::Arc;
 
 use clap::ValueEnum;
 use indicatif::{ProgressBar, ProgressStyle};
 use siltcode::certainty::{Context, Level, Repeatability, Rule, Scatter};
 use siltcode::class::ClassRequest;
 use siltcode::intake::{
-    self, Account, Decimal, Form, Limits, Notice, Options, Problem, RepeatedIds, Severity, Sink, Summary,
+    self, Account, Corrections, Decimal, Form, Limits, Notice, Options, Problem, RepeatedIds, Severity, Sink,
+    Summary,
 };
 use siltcode::spec::published;
 use siltcode::{
@@ -88,7 +90,7 @@ pub(crate) struct Args {
     leave_out: Vec<NamedRun>,
 
     /// Bottles drawn before: says for each size what it was, what it is, and whether it fell, rose or stayed the same.
-    #[arg(long, alias = "earlier", value_name = "FILE")]
+    #[arg(long, value_name = "FILE")]
     previous: Vec<PathBuf>,
 
     /// What to match them by: the name of the bottle, or the tank and the point that columns of those names hold.
@@ -287,18 +289,20 @@ impl Hints {
                 cells: self.max_cells,
                 unpacked_bytes: self.max_unpacked.saturating_mul(1 << 20),
             },
+            corrections: None,
         })
     }
 }
 
 pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     let spec = args.spec.as_deref().map(read_spec).transpose()?;
-    let options = args.hints.options()?;
+    let mut options = args.hints.options()?;
     let context = args.certainty.context()?;
     let rule = args.certainty.rule(context.level);
     let asked = args.classes.asked()?;
     let classes = ClassRequest { systems: &asked.systems, convert_to: asked.convert_sizes };
     let inputs::Found { inputs, skipped } = inputs::find(&args.files, args.recursive)?;
+    options.corrections = corrections(&inputs)?;
     let mut rejects = Rejects::new(args.rejects.as_deref(), args.force, &args.read_from(&inputs))?;
 
     let scoring = Scoring { spec: spec.as_ref(), rule, subtract: None, classes, context };
@@ -381,6 +385,19 @@ pub(crate) fn read_spec(text: &str) -> Result<Spec, Failure> {
         return Err(Failure::from(published::spec(text).unwrap_err()));
     }
     inputs::read_toml(text, Spec::from_toml).map(|(spec, _)| spec)
+}
+
+/// The corrected rows among inputs, for those inputs that they correct.
+fn corrections(inputs: &[Input]) -> Result<Option<Arc<Corrections>>, Failure> {
+    if inputs.len() < 2 {
+        return Ok(None);
+    }
+    let mut corrections = Corrections::default();
+    for input in inputs.iter().filter(|input| input.is_plain_file()) {
+        corrections.add(&input.name, input.open()?)?;
+    }
+    corrections.keep_for(inputs.iter().map(|input| input.name.as_str()));
+    Ok(Some(Arc::new(corrections)))
 }
 
 /// A bar on standard error, for long work on a terminal only.

@@ -13,6 +13,7 @@ use crate::text::{count, reading};
 /// Every line, in the order they are read.
 pub(super) fn lines(scored: &Scored) -> Vec<String> {
     let mut lines: Vec<String> = scored.classes.iter().map(classes::line).collect();
+    lines.extend(beside_line(scored));
     lines.extend(certainty_line(scored));
     lines.extend(left_out_line(scored));
     lines.extend(doubt_lines(&scored.flags));
@@ -27,6 +28,15 @@ pub(super) fn lines(scored: &Scored) -> Vec<String> {
     lines.extend(scored.comparison.iter().flatten().map(compared_line));
     lines.extend(scored.previous.iter().flat_map(previous_lines));
     lines
+}
+
+/// Where, when and by whom it was drawn, and what else was measured.
+fn beside_line(scored: &Scored) -> Option<String> {
+    let fields = scored.fields.iter().map(|(field, text)| format!("{field} {text}"));
+    let measured = scored.companions.iter();
+    let measured = measured.map(|companion| format!("{} {}", companion.property, companion.measured));
+    let all: Vec<String> = fields.chain(measured).collect();
+    (!all.is_empty()).then(|| all.join("; "))
 }
 
 /// The intervals of the code's sizes, and the odds of their numbers where they are open.

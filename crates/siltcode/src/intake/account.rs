@@ -32,6 +32,8 @@ pub enum PassedOver {
     HiddenRow,
     /// A row of a sheet that holds no counts, is hidden, or was not asked for.
     SheetNotRead,
+    /// A row of a file of rejected rows that replaced the row it corrects.
+    Correction,
 }
 
 impl PassedOver {
@@ -51,6 +53,7 @@ impl PassedOver {
             Self::Blank => "blank",
             Self::HiddenRow => "hidden-row",
             Self::SheetNotRead => "sheet-not-read",
+            Self::Correction => "correction",
         }
     }
 
@@ -69,6 +72,7 @@ impl PassedOver {
             Self::Blank => ("blank", "blanks"),
             Self::HiddenRow => ("hidden row", "hidden rows"),
             Self::SheetNotRead => ("row of a sheet not read", "rows of sheets not read"),
+            Self::Correction => ("correction put in its place", "corrections put in their places"),
         }
     }
 }
@@ -115,6 +119,12 @@ impl Account {
     #[must_use]
     pub fn passed_over(&self) -> u64 {
         self.passed_over.values().sum()
+    }
+
+    /// Whether any record or any run of one could not be used.
+    #[must_use]
+    pub const fn has_rejects(&self) -> bool {
+        self.rejected > 0 || self.runs_rejected > 0
     }
 
     /// Whether every record has one fate.
@@ -166,7 +176,15 @@ impl fmt::Display for Account {
             format!("{count} {}", if *count == 1 { one } else { several })
         });
         let reasons = reasons.collect::<Vec<_>>().join(", ");
-        if reasons.is_empty() { Ok(()) } else { write!(f, " ({reasons})") }
+        if !reasons.is_empty() {
+            write!(f, " ({reasons})")?;
+        }
+        if self.runs_scored + self.runs_rejected == self.scored + self.rejected {
+            return Ok(());
+        }
+        let runs = if self.runs_scored + self.runs_rejected == 1 { "run" } else { "runs" };
+        let all = self.runs_scored + self.runs_rejected;
+        write!(f, "; {all} {runs}: {} scored, {} rejected", self.runs_scored, self.runs_rejected)
     }
 }
 

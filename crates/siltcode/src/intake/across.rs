@@ -14,7 +14,7 @@ use super::number::{self, Cell};
 use super::options::Form;
 use super::problem::{Problem, RejectedRow};
 use super::row::{self, Identity, Piece, Placed, RowReader, basis_of, channel, measured, spectrum};
-use super::statement;
+use super::statement::{self, Statement};
 use super::statistic::statistic;
 use super::table::{is_code_label, is_count};
 
@@ -89,7 +89,11 @@ impl Across {
                 self.others.push((role, record));
             }
             _ if holds_counts => self.others.push((Role::Note, record)),
-            _ => return Err((record, None)),
+            _ => {
+                let names_bottle = |said: &Statement| matches!(said, Statement::Bottle(_));
+                self.closed |= !self.sizes.is_empty() && statement::of(&record).iter().any(names_bottle);
+                return Err((record, None));
+            }
         }
         Ok(())
     }
@@ -196,6 +200,7 @@ impl Across {
                 let of_row =
                     heading::counts(record.text(Some(*size)).unwrap_or_default()).and_then(|said| said.basis);
                 let basis: Basis = basis_of(*basis, of_row, own).map_err(placed)?;
+                let cell = rows.as_drawn(cell, basis, of_column.dilution);
                 channel(cell, um, basis, of_column.volume, of_column.dilution).map_err(placed)
             })();
             channels.push(made.map_err(|(error, _)| (error, record.line))?);
@@ -236,7 +241,7 @@ impl OfColumn {
                 self.companions
                     .extend(measured.map(|measured| Companion { property: property.clone(), measured }));
             }
-            Role::Field(field) => self.add_field(*field, text),
+            Role::Field(field) => self.add_field(*field, text.trim_start_matches(':').trim()),
             Role::Run => self.run = Some(text.to_owned()),
             Role::Id { .. } => {
                 text.clone_into(&mut self.bottle.id);

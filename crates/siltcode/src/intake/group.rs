@@ -44,6 +44,8 @@ pub(super) struct Bottle {
     notes: HashSet<(String, String)>,
     /// The rows of runs without labels: they may turn out not to be runs of one bottle.
     pub(super) rows: Vec<Record>,
+    /// The rows of labelled runs that counted nothing, with their labels.
+    empty: Vec<(String, Record)>,
     records: u64,
 }
 
@@ -180,6 +182,7 @@ impl Bottle {
             properties: HashSet::new(),
             notes: HashSet::new(),
             rows: Vec::new(),
+            empty: Vec::new(),
             records: 0,
         };
         bottle.take(piece);
@@ -212,7 +215,11 @@ impl Bottle {
     }
 
     /// Another run, or more that is known. What the bottle already says of itself stands.
-    fn take(&mut self, piece: Piece) {
+    fn take(&mut self, mut piece: Piece) {
+        if let Some(label) = &piece.run {
+            let empty = std::mem::take(&mut piece.rows).into_iter();
+            self.empty.extend(empty.map(|row| (label.clone(), row)));
+        }
         if let Some(spectrum) = piece.spectrum {
             self.labels.extend(piece.run.clone());
             self.sample.runs.push(Run { label: piece.run, spectrum });
@@ -238,6 +245,25 @@ impl Bottle {
             source.records = self.records;
         }
         self.rows.extend(piece.rows);
+    }
+
+    /// Takes out the runs that counted nothing where another run of the bottle counted many: no such run took place.
+    pub(super) fn take_empty_runs(&mut self) -> Vec<Record> {
+        let counted = |run: &Run| {
+            let counts = run.spectrum.channels().iter().filter_map(|channel| channel.reading.count());
+            counts.map(crate::count::PerMl::get).fold(0.0, f64::max)
+        };
+        if self.empty.is_empty() || self.sample.runs.iter().all(|run| counted(run) < COMPARED_FROM) {
+            return Vec::new();
+        }
+        let empty = std::mem::take(&mut self.empty);
+        let is_empty = |run: &Run| empty.iter().any(|(label, _)| run.label.as_ref() == Some(label));
+        self.sample.runs.retain(|run| !is_empty(run));
+        self.records -= empty.len() as u64;
+        if let Some(source) = &mut self.sample.source {
+            source.records = self.records;
+        }
+        empty.into_iter().map(|(_, row)| row).collect()
     }
 
     /// How many records it is made of.

@@ -9,6 +9,7 @@ use crate::size::{Size, SizeScale};
 use super::heading::{self, Counts, Role};
 use super::number::{self, Cell, Marks};
 use super::options::{Form, Options};
+use super::statistic::Statistic;
 
 /// The columns of a table.
 #[derive(Debug, Clone, PartialEq)]
@@ -253,6 +254,16 @@ impl Layout {
         }
     }
 
+    /// Takes the columns of counts for range numbers, where they can be.
+    pub(super) fn take_range_numbers(&mut self, can_be: impl Fn(&Self) -> bool) {
+        let CountColumns::Wide { runs, .. } = &self.counts else { return };
+        let [run] = runs.as_slice() else { return };
+        if self.said.basis.is_none() && can_be(self) {
+            let columns = run.columns.iter().map(|count| (count.column, count.size)).collect();
+            self.counts = CountColumns::Numbers { columns };
+        }
+    }
+
     /// Takes this form.
     pub(super) const fn set_form(&mut self, new: Form) {
         match &mut self.counts {
@@ -311,7 +322,15 @@ fn holds_no_counts(cells: &[String]) -> bool {
     let banded = bands.iter().any(|(_, to)| to.is_some());
     let sizes: Vec<f64> = bands.into_iter().map(|(um, _)| um).collect();
     let all_numbers = cells.iter().filter(is_number).all(|cell| size(cell).is_some());
-    all_numbers && (banded || sizes.len() == numbers) && are_sizes(&sizes)
+    all_numbers && (banded || sizes.len() == numbers) && are_sizes(one_run(&sizes))
+}
+
+/// The sizes of the first of several runs side by side, where all have the same sizes; else all.
+fn one_run(um: &[f64]) -> &[f64] {
+    let length =
+        um.iter().skip(1).position(|&other| Some(&other) == um.first()).map_or(um.len(), |at| at + 1);
+    let first = &um[..length];
+    if um.chunks(length.max(1)).all(|run| run == first) { first } else { um }
 }
 
 /// Whether headings that are nothing but numbers are sizes: two or more, rising, and none larger than a counter sees.
@@ -462,7 +481,7 @@ fn counts(columns: &[Column], heading: &[String], options: &Options) -> Result<F
         }
         return wide(&sized, heading, options).map(Some);
     }
-    Ok(long(columns, &said, options).or_else(|| codes(columns)))
+    Ok(long(columns, &said, heading, options).or_else(|| codes(columns)))
 }
 
 /// Whether a column sums up runs, or is a limit.
@@ -587,13 +606,21 @@ fn ensure_bands_adjoin(kept: &[Band], heading: &[String]) -> Result<()> {
 }
 
 /// A table with a row per size: a column of sizes and a column of counts, or a column per bottle or run.
-fn long(columns: &[Column], said: &[(usize, &Counts)], options: &Options) -> Found {
+fn long(columns: &[Column], said: &[(usize, &Counts)], heading: &[String], options: &Options) -> Found {
     let (size, of_size) = said.iter().find(|(_, counts)| counts.heads_sizes())?;
     let (count, of_count) =
         said.iter().filter(|(column, counts)| column != size && counts.heads_counts()).max_by_key(
             // A column that is the counts comes before one that sums them up, and the first before others.
             |(column, counts)| (counts.statistic.is_none(), std::cmp::Reverse(*column)),
         )?;
+    // A letter may be the name of a bottle, where others stand beside it.
+    let is_letter = heading.get(*count).is_some_and(|name| name.trim().chars().count() == 1);
+    let others = columns.iter().enumerate().any(|(at, other)| {
+        at != *count && at != *size && other.role == Role::Note && !heading[at].trim().is_empty()
+    });
+    if is_letter && others {
+        return None;
+    }
     // Runs that stand side by side are the counts, not what sums them up.
     if of_count.statistic.is_some() && said.iter().any(|(_, counts)| counts.run.is_some()) {
         return None;
@@ -626,9 +653,23 @@ impl Layout {
     /// sizes, and `heading` names the others.
     ///
     /// `single` is for a sheet about one bottle, without a line of names.
-    pub(super) fn across(heading: &[String], rows: &[Vec<String>], options: &Options) -> Option<Self> {
+    pub(super) fn across(
+        heading: &[String],
+        rows: &[Vec<String>],
+        units: Option<&[String]>,
+        options: &Options,
+    ) -> Option<Self> {
         let size = (0..FIRST_COLUMNS).find(|&column| are_sizes(&sizes_down(rows, column)))?;
-        let corner = heading::parse(heading.get(size).map_or("", String::as_str)).counts;
+        let name = |line: &[String]| line.get(size).cloned().unwrap_or_default();
+        let is_unit_of_size = |unit: String| {
+            let said = heading::parse(&unit).counts;
+            unit.trim().is_empty() || said.micrometres || said.scale.is_some()
+        };
+        if !units.is_none_or(|units| is_unit_of_size(name(units))) {
+            return None;
+        }
+        let corner = format!("{} {}", name(heading), units.map(name).unwrap_or_default());
+        let corner = heading::parse(corner.trim()).counts;
         let says_sizes = |row: &Vec<String>| {
             let counts = heading::counts(row.get(size)?)?;
             let of_standard = counts.size.is_some_and(|(um, _)| [4.0, 6.0, 14.0, 21.0].contains(&um));
@@ -643,8 +684,14 @@ impl Layout {
             cells.clone().any(|cell| is_number(cell)).then_some(())
         };
         let mut columns = Vec::new();
+        let mut behind_mean = false;
         for (column, name) in heading.iter().enumerate().skip(size + 1) {
             let name = name.trim();
+            // A letter behind a mean is a measure of spread: `s`, `u`, `r`.
+            if behind_mean && name.chars().count() == 1 && name.chars().all(char::is_lowercase) {
+                continue;
+            }
+            behind_mean |= super::statistic::statistic(name) == Some(Statistic::Mean);
             let role = Role::of(name);
             let of_counts = heading::counts(name);
             let sums_up = super::statistic::statistic(name).is_some()
@@ -656,15 +703,18 @@ impl Layout {
                 continue;
             }
             let run = run_in_heading(name);
-            let is_counts = of_counts.as_ref().is_some_and(Counts::heads_counts);
+            let is_counts = name.len() > 1 && of_counts.as_ref().is_some_and(Counts::heads_counts);
             let id = (run.is_none() && !is_counts).then(|| name.to_owned());
             columns.push(AcrossColumn { column, id, run });
         }
         if columns.is_empty() {
             return None;
         }
-        let of_columns =
-            heading.iter().find_map(|name| heading::counts(name).and_then(|counts| counts.basis));
+        let of_units = units.unwrap_or_default().iter();
+        let of_columns = heading
+            .iter()
+            .chain(of_units)
+            .find_map(|name| heading::counts(name).and_then(|counts| counts.basis));
         let own_sizes: Vec<Counts> = rows
             .iter()
             .filter_map(|row| heading::counts(row.get(size)?).filter(|counts| counts.size.is_some()))
@@ -735,6 +785,12 @@ fn sizes_down(rows: &[Vec<String>], column: usize) -> Vec<f64> {
 /// `Run 2`, `R2`, `Lauf 2`, `2`: the label of a run.
 fn run_in_heading(name: &str) -> Option<String> {
     let plain = heading::plain(name);
+    if let Some((word, letter)) = plain.split_once(' ')
+        && letter.len() == 1
+        && super::words::is("run", word)
+    {
+        return Some(letter.to_uppercase());
+    }
     let split = plain.find(|c: char| c.is_ascii_digit())?;
     let (word, number) = plain.split_at(split);
     let word = word.trim();

@@ -63,6 +63,15 @@ impl Record {
     }
 }
 
+impl Record {
+    /// A record that was no text, corrected as comma-separated values.
+    pub(super) fn of_csv(raw: &[u8], original: &Self) -> Self {
+        let mut cells = StringRecord::new();
+        part_quoted(raw, b',', &mut |cell| cells.push_field(&decode::cell(cell, WINDOWS_1252).0));
+        Self { cells, ..original.clone() }
+    }
+}
+
 /// Where records come from.
 pub(super) trait Records {
     /// The next record; `spare` is one that is no longer used.
@@ -70,6 +79,9 @@ pub(super) trait Records {
     /// # Errors
     /// `input-unreadable`.
     fn next(&mut self, spare: Record) -> Result<Option<Record>>;
+
+    /// A corrected row in the place of a record, read as that was.
+    fn reread(&mut self, raw: Vec<u8>, original: &Record) -> Record;
 
     /// Whether a cell had to be read as Latin-1.
     fn was_latin1(&self) -> bool {
@@ -209,6 +221,13 @@ impl<R: Read> Records for TextRecords<R> {
         }
     }
 
+    fn reread(&mut self, raw: Vec<u8>, original: &Record) -> Record {
+        let open_quote = opens_quote(&raw, self.delimiter);
+        let mut cells = StringRecord::new();
+        self.part(&raw, memchr(b'"', &raw).is_some() && !open_quote, &mut cells);
+        Record { line: original.line, raw, cells, open_quote, hidden: original.hidden }
+    }
+
     fn was_latin1(&self) -> bool {
         self.latin1
     }
@@ -304,14 +323,35 @@ fn holds_rows(whole: &[u8], delimiter: u8) -> bool {
     })
 }
 
-/// Two or more blanks, or a tab, part cells.
+/// Two or more blanks, or a tab, part cells; a size is not parted from its unit (`> 4  um`).
 fn part_aligned(raw: &[u8], push: &mut impl FnMut(&[u8])) {
-    let mut rest = raw.trim_ascii();
-    while let Some(at) = (0..rest.len()).find(|&at| rest[at] == b'\t' || rest[at..].starts_with(b"  ")) {
-        push(&rest[..at]);
-        rest = rest[at..].trim_ascii_start();
+    let raw = raw.trim_ascii();
+    let gap = |from: usize| (from..raw.len()).find(|&at| raw[at] == b'\t' || raw[at..].starts_with(b"  "));
+    let behind = |at: usize| raw.len() - raw[at..].trim_ascii_start().len();
+    let mut begin = 0;
+    let mut from = 0;
+    while let Some(at) = gap(from) {
+        let next = behind(at);
+        if is_size_without_unit(&raw[begin..at]) && is_micrometre(&raw[next..]) {
+            from = next;
+            continue;
+        }
+        push(&raw[begin..at]);
+        (begin, from) = (next, next);
     }
-    push(rest);
+    push(&raw[begin..]);
+}
+
+/// `> 4`, `>=14`: a comparison and a number.
+fn is_size_without_unit(cell: &[u8]) -> bool {
+    let text = String::from_utf8_lossy(cell);
+    let number = text.trim_start_matches(['>', '=', '\u{2265}']).trim();
+    number.len() < text.len() && number.parse::<f64>().is_ok()
+}
+
+fn is_micrometre(rest: &[u8]) -> bool {
+    let unit: Vec<u8> = rest.iter().copied().take(3).collect();
+    unit.starts_with(b"um") || unit.starts_with("\u{b5}m".as_bytes()) || unit.starts_with(b"\xb5m")
 }
 
 /// The first colon with a blank behind it parts a label from its value.

@@ -23,6 +23,7 @@
 mod account;
 mod across;
 pub mod columns;
+mod corrections;
 mod decode;
 mod group;
 mod heading;
@@ -51,6 +52,7 @@ use std::io::Read;
 use serde::Serialize;
 
 pub use account::{Account, PassedOver};
+pub use corrections::Corrections;
 pub use limits::Limits;
 pub use lines::{ALIGNED as BLANKS, COLON};
 pub use options::{Decimal, Form, Options};
@@ -58,8 +60,9 @@ pub use problem::{Notice, Problem, RejectedRow, Severity, Table};
 pub use rejects::RejectWriter;
 pub use repeated::RepeatedIds;
 
+use corrections::Corrected;
 use decode::{Digested, Kind, Utf8};
-use lines::TextRecords;
+use lines::{Records, TextRecords};
 use table::{Origin, TableReader};
 
 use crate::error::{Error, ErrorKind, Position, Result};
@@ -99,9 +102,6 @@ pub struct Summary {
 
 /// How much of an input is looked at before the first row is read \[bytes\].
 const HEAD: usize = 1 << 16;
-
-/// A file of rejected rows is read whole; one that is longer is no such file \[bytes\].
-const LONGEST_REJECTS: u64 = 256 << 20;
 
 /// Reads one input, handing on each bottle as soon as it is complete. Memory does not grow with the input, except for
 /// workbooks.
@@ -203,7 +203,7 @@ fn text<S: Sink>(
     sink: &mut S,
     account: &mut Account,
 ) -> Result<()> {
-    if head.starts_with(rejects::READ_AS.as_bytes()) {
+    if rejects::is_rejects(head) {
         return rejected(name, head, rest, options, sink, account);
     }
     let origin = Origin { file: name.into(), ..Origin::default() };
@@ -220,9 +220,16 @@ fn rejected<S: Sink>(
     account: &mut Account,
 ) -> Result<()> {
     let mut text = head.to_vec();
-    rest.take(LONGEST_REJECTS).read_to_end(&mut text).map_err(|error| unreadable(&error))?;
+    rest.take(rejects::LONGEST_REJECTS).read_to_end(&mut text).map_err(|error| unreadable(&error))?;
     let mut refused = None;
-    for section in rejects::sections(name, &text, options) {
+    let corrections = options.corrections.as_deref();
+    for (at, section) in rejects::sections(name, &text, options).into_iter().enumerate() {
+        if corrections.is_some_and(|corrections| corrections.uses(name, at)) {
+            let comments = section.comments();
+            account.rows += comments;
+            account.pass_over(PassedOver::Comment, comments);
+            continue; // its rows are counted with the input that they correct
+        }
         let rows = section.text;
         let read = text_of(
             section.origin,
@@ -262,7 +269,33 @@ fn text_of<S: Sink>(
         .behind(lines_above)
         .in_encoding(decode::single_byte_encoding(head));
     let origin = Origin { delimiter: Some(sniff::delimiter_name(delimiter)), ..origin };
-    TableReader::new(origin, &mut records, options, sink, account).read()
+    read_tables(origin, &mut records, options, sink, account)
+}
+
+/// The tables of one text or sheet, with the corrected rows that there are for it.
+fn read_tables<S: Sink>(
+    origin: Origin,
+    records: &mut impl Records,
+    options: &Options,
+    sink: &mut S,
+    account: &mut Account,
+) -> Result<usize> {
+    let table = Table { file: origin.file.clone(), sheet: origin.sheet.clone(), ..Table::default() };
+    let corrections = options.corrections.as_deref();
+    let mut corrected = Corrected::new(records, corrections, &origin.file, origin.sheet.as_deref());
+    let read = TableReader::new(origin, &mut corrected, options, sink, account).read();
+    let done = corrected.finish();
+    account.rows += done.placed;
+    account.pass_over(PassedOver::Correction, done.placed);
+    if done.changed > 0 {
+        sink.notice(notices::rows_corrected(&table, done.changed));
+    }
+    for problem in done.unplaced {
+        account.rows += 1;
+        account.rejected += 1;
+        sink.problem(problem);
+    }
+    read
 }
 
 #[cfg(feature = "workbook")]

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::count::Basis;
 use crate::sample::Sample;
-use crate::size::Size;
+use crate::size::{Size, SizeScale};
 
 use super::account::PassedOver;
 use super::layout::CountColumns;
@@ -18,6 +18,15 @@ const LISTED: usize = 5;
 
 /// Runs whose counts differ by more than this are pointed out where no raw count lets chance be told.
 const RUNS_DIFFER: f64 = 2.0;
+
+/// Which scale was taken, and why.
+fn scale_assumed(scale: SizeScale) -> String {
+    let of = if scale == SizeScale::UmC { "ISO 4406" } else { "NAS 1638" };
+    let how = scale.describe();
+    format!(
+        "no heading says the scale of the sizes: taken as {scale}, {how}, since the sizes are those of {of}"
+    )
+}
 
 /// How the table was read, and what was assumed where its heading was silent.
 pub(super) fn of_table(
@@ -40,8 +49,7 @@ pub(super) fn of_table(
             Severity::Warning,
             "scale-assumed",
             None,
-            "no heading says the scale of the sizes: taken as um(c), automatic counter, since the sizes are those of ISO 4406"
-                .into(),
+            scale_assumed(settled.layout.scale()),
             "say it in the headings (`4 um(c)`) or with the option `scale`",
         ));
     }
@@ -202,6 +210,16 @@ impl PassedOverLines {
         }
         notices
     }
+}
+
+/// Rows of a file of rejected rows stand in for those they correct.
+pub(super) fn rows_corrected(table: &Table, rows: u64) -> Notice {
+    let message = if rows == 1 {
+        "1 corrected row was put in its place".to_owned()
+    } else {
+        format!("{rows} corrected rows were put in their places")
+    };
+    notice(table, Severity::Note, "rows-corrected", None, message, "")
 }
 
 /// Text that had to be taken as Latin-1.

@@ -79,8 +79,28 @@ pub(super) enum NotANumber {
     Ambiguous,
 }
 
-const MISSING: [&str; 10] =
-    ["-", "--", "\u{2013}", "\u{2014}", "n/a", "na", "n.a.", "null", "none", "not counted"];
+const MISSING: [&str; 19] = [
+    "-",
+    "--",
+    "\u{2013}",
+    "\u{2014}",
+    "n/a",
+    "na",
+    "n.a.",
+    "null",
+    "none",
+    "not counted",
+    // Not detected, or not determined: nothing can be said of the size.
+    "n.n.",
+    "n.d.",
+    "nd",
+    "not detected",
+    "not determined",
+    "nicht nachgewiesen",
+    "non d\u{e9}tect\u{e9}",
+    "no detectado",
+    "non rilevato",
+];
 const TOO_MANY: [&str; 29] = [
     "*",
     "**",

@@ -1,8 +1,11 @@
 //! What the caller knows about an input, given before it is read.
 
+use std::sync::Arc;
+
 use crate::count::{Basis, CountedVolume, Dilution};
 use crate::size::SizeScale;
 
+use super::corrections::Corrections;
 use super::limits::Limits;
 
 /// Hints for reading an input. What is given is taken; what is not is looked for and reported as a
@@ -38,6 +41,8 @@ pub struct Options {
     pub sheet: Option<String>,
     /// How much an input may take up.
     pub limits: Limits,
+    /// Corrected rows of files of rejected rows that are read together with the inputs they come from.
+    pub corrections: Option<Arc<Corrections>>,
 }
 
 /// The mark between the whole and the broken part of a number.

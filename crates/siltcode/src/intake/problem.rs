@@ -29,6 +29,8 @@ pub struct Problem {
     pub rejected: u64,
     /// The bottle the rows belong to, where none of them names it.
     pub bottle: Option<String>,
+    /// The run at fault, where the row holds several runs.
+    pub run: Option<String>,
     /// The table the row stands in.
     pub table: Arc<Table>,
 }
@@ -63,6 +65,7 @@ impl Problem {
             rejected: rows.len() as u64,
             rows,
             bottle: None,
+            run: None,
             table,
         }
     }

@@ -2,16 +2,18 @@
 //!
 //! The rows stand byte for byte as they stood. Each group of rows opens with a line of its own that says how they were
 //! read (`# siltcode: delimiter=semicolon decimal=comma per=100mL bottle="W-12"`), and their heading; each row has the
-//! reason above it, in a line that is passed over when the file is read.
+//! reason above it, in a line that is passed over when the file is read. Headings and rows come with the lines they
+//! stood in, each with a check value, so that corrected ones can replace them ([`super::corrections`]).
 
 use std::io::Write;
 use std::sync::Arc;
 
 use csv::WriterBuilder;
 
+use super::corrections::{self, Correction};
 use super::options::{Decimal, Form, Options};
 use super::problem::{Problem, RejectedRow, Table};
-use super::sniff::delimiter_named;
+use super::sniff::{self, delimiter_named};
 use super::table::Origin;
 use crate::count::{Basis, CountedVolume, Dilution};
 
@@ -21,10 +23,24 @@ pub(super) const MARK: &str = "# siltcode";
 /// What the line begins with that says how the rows below it were read.
 pub(super) const READ_AS: &str = "# siltcode:";
 
+/// What the line begins with that says where the rows below it stood, and why they were rejected.
+const ROWS: &str = "# siltcode rows=";
+
+/// A file of rejected rows is read whole; one that is longer is no such file \[bytes\].
+pub(super) const LONGEST_REJECTS: u64 = 256 << 20;
+
+/// Whether a text is a file of rejected rows.
+pub(super) fn is_rejects(text: &[u8]) -> bool {
+    text.starts_with(READ_AS.as_bytes())
+}
+
+/// What rows have in common that stand below one line of ours: their table, and the bottle and run that they are of.
+type Group = (Arc<Table>, Option<String>, Option<String>);
+
 /// Writes rejected rows.
 pub struct RejectWriter<W: Write> {
     out: W,
-    group: Option<(Arc<Table>, Option<String>)>,
+    group: Option<Group>,
 }
 
 impl<W: Write> RejectWriter<W> {
@@ -38,20 +54,21 @@ impl<W: Write> RejectWriter<W> {
     /// # Errors
     /// Those of the writer underneath.
     pub fn write(&mut self, problem: &Problem) -> std::io::Result<()> {
-        let is_same = |(table, bottle): &(Arc<Table>, Option<String>)| {
-            Arc::ptr_eq(table, &problem.table) && *bottle == problem.bottle
+        let is_same = |(table, bottle, run): &Group| {
+            Arc::ptr_eq(table, &problem.table) && *bottle == problem.bottle && *run == problem.run
         };
         if !self.group.as_ref().is_some_and(is_same) {
             self.begin_group(problem)?;
-            self.group = Some((Arc::clone(&problem.table), problem.bottle.clone()));
+            self.group = Some((Arc::clone(&problem.table), problem.bottle.clone(), problem.run.clone()));
         }
         let mut rows: Vec<&RejectedRow> = problem.rows.iter().collect();
         rows.sort_by_key(|row| row.line);
         let line = problem.position.line.unwrap_or(0);
         let column =
             problem.position.column.as_ref().map_or(String::new(), |column| format!(", column {column}"));
+        let places = corrections::places_of(rows.iter().copied());
         let why = format!(
-            "{MARK} rejected line {line}{column}: {}: {}. {}",
+            "{ROWS}{places} rejected line {line}{column}: {}: {}. {}",
             problem.code, problem.message, problem.hint
         );
         writeln!(self.out, "{}", why.replace(['\n', '\r'], " "))?;
@@ -83,6 +100,12 @@ impl<W: Write> RejectWriter<W> {
         if let Some(bottle) = &problem.bottle {
             write!(self.out, " bottle={}", quoted(bottle))?;
         }
+        if let Some(run) = &problem.run {
+            write!(self.out, " run={}", quoted(run))?;
+        }
+        if !table.heading.is_empty() {
+            write!(self.out, " heading={}", corrections::places_of(table.heading.iter()))?;
+        }
         writeln!(self.out)?;
         table.heading.iter().try_for_each(|line| self.row(line))
     }
@@ -112,6 +135,11 @@ fn quoted(value: &str) -> String {
 /// A part of a file of rejected rows: how it was read, and its lines.
 pub(super) struct Section<'t> {
     pub(super) origin: Origin,
+    /// The input its rows come from, and the sheet.
+    pub(super) file: Option<String>,
+    pub(super) sheet: Option<String>,
+    /// The lines its heading stood in.
+    heading: Option<String>,
     pub(super) options: Options,
     pub(super) text: &'t [u8],
     /// How many lines stand above it.
@@ -131,8 +159,7 @@ pub(super) fn sections<'t>(file: &str, text: &'t [u8], options: &Options) -> Vec
                 last.text = &text[begin..at];
             }
             let directive = String::from_utf8_lossy(&text[at + READ_AS.len()..end]);
-            let (origin, options) = read_as(file, directive.trim(), options);
-            sections.push(Section { origin, options, text: &[], lines_above: line });
+            sections.push(Section::of(file, directive.trim(), options, line));
             begin = at;
         }
         line += 1;
@@ -144,15 +171,30 @@ pub(super) fn sections<'t>(file: &str, text: &'t [u8], options: &Options) -> Vec
     sections
 }
 
-/// What a line of ours says of how the rows below it were read. What the caller gives holds against it.
-fn read_as(file: &str, directive: &str, given: &Options) -> (Origin, Options) {
-    let mut origin = Origin { file: file.to_owned(), ..Origin::default() };
-    let mut options = given.clone();
-    for (name, value) in pairs(directive) {
-        match name.as_str() {
+impl Section<'_> {
+    /// What a line of ours says of how the rows below it were read. What the caller gives takes precedence over it.
+    fn of(file: &str, directive: &str, given: &Options, lines_above: u64) -> Self {
+        let origin = Origin { file: file.to_owned(), ..Origin::default() };
+        let (file, sheet, heading) = (None, None, None);
+        let mut section =
+            Self { origin, file, sheet, heading, options: given.clone(), text: &[], lines_above };
+        for (name, value) in pairs(directive) {
+            section.learn(&name, value);
+        }
+        section
+    }
+
+    fn learn(&mut self, name: &str, value: String) {
+        let options = &mut self.options;
+        match name {
+            "file" => self.file = Some(value),
+            "sheet" => self.sheet = Some(value),
+            "heading" => self.heading = Some(value),
+            "run" => self.origin.only_run = Some(value),
+            "diluted" => self.origin.as_diluted = true,
             "bottle" => {
-                origin.only = Some(vec![value.clone()]);
-                origin.bottle = Some(value);
+                self.origin.only = Some(vec![value.clone()]);
+                self.origin.bottle = Some(value);
             }
             "delimiter" => options.delimiter = options.delimiter.or_else(|| delimiter_named(&value)),
             "decimal" => {
@@ -184,7 +226,41 @@ fn read_as(file: &str, directive: &str, given: &Options) -> (Origin, Options) {
             _ => {}
         }
     }
-    (origin, options)
+
+    /// How many lines of ours it holds.
+    pub(super) fn comments(&self) -> u64 {
+        self.text.split(|&byte| byte == b'\n').filter(|line| line.starts_with(MARK.as_bytes())).count() as u64
+    }
+
+    /// Its headings and rows, each with the line it stood in.
+    pub(super) fn corrections(&self, file: &str) -> Vec<Correction> {
+        let delimiter = sniff::delimiter(self.text, true, b'\n', &self.options);
+        let mut found = Vec::new();
+        let mut places = self.heading.clone();
+        let (mut begin, mut begin_line, mut line, mut at) = (0, self.lines_above, self.lines_above, 0);
+        let mut take = |places: Option<String>, text: &[u8], above: u64| {
+            let rows = places
+                .and_then(|places| corrections::placed(&places, text, delimiter, &(file.to_owned(), above)));
+            found.extend(rows.into_iter().flatten());
+        };
+        while at < self.text.len() {
+            let end = self.text[at..].iter().position(|&byte| byte == b'\n');
+            let end = end.map_or(self.text.len(), |end| at + end + 1);
+            line += 1;
+            if self.text[at..end].starts_with(MARK.as_bytes()) {
+                if at > 0 {
+                    take(places.take(), &self.text[begin..at], begin_line);
+                }
+                let row = String::from_utf8_lossy(&self.text[at..end]).into_owned();
+                let of_rows = row.strip_prefix(ROWS).and_then(|rest| rest.split_whitespace().next());
+                places = of_rows.map(str::to_owned).or(places);
+                (begin, begin_line) = (end, line);
+            }
+            at = end;
+        }
+        take(places, &self.text[begin..], begin_line);
+        found
+    }
 }
 
 /// The basis of this value of the option `per`, in any case.

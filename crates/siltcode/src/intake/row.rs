@@ -38,6 +38,14 @@ pub(super) struct Piece {
     pub(super) rows: Vec<Record>,
 }
 
+impl Piece {
+    /// Whether not one particle was counted at any size.
+    pub(super) fn counts_nothing(&self) -> bool {
+        let is_zero = |channel: &Channel| channel.reading.count().is_some_and(|count| count.get() == 0.0);
+        self.spectrum.as_ref().is_some_and(|spectrum| spectrum.channels().iter().all(is_zero))
+    }
+}
+
 /// What tells a bottle from others.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub(super) struct Identity {
@@ -56,6 +64,37 @@ pub(super) struct Rejected {
     pub(super) beside: Option<Piece>,
 }
 
+/// What came of one row.
+#[derive(Default)]
+pub(super) struct Runs {
+    pub(super) pieces: Vec<Piece>,
+    pub(super) rejected: Vec<Rejected>,
+}
+
+impl Runs {
+    /// The one run that a row holds, or why there is none.
+    pub(super) fn of_one(made: std::result::Result<Piece, Box<Rejected>>) -> Self {
+        match made {
+            Ok(piece) => Self { pieces: vec![piece], rejected: Vec::new() },
+            Err(rejected) => Self { pieces: Vec::new(), rejected: vec![*rejected] },
+        }
+    }
+
+    /// A row of several runs has one fate: it is scored where any run is, else rejected once.
+    fn settle_fate(&mut self) {
+        for (at, piece) in self.pieces.iter_mut().enumerate() {
+            piece.records = u64::from(at == 0);
+        }
+        let is_scored = !self.pieces.is_empty();
+        for (at, rejected) in self.rejected.iter_mut().enumerate() {
+            rejected.problem.rejected = u64::from(at == 0 && !is_scored);
+            if is_scored || at > 0 {
+                rejected.beside = None;
+            }
+        }
+    }
+}
+
 /// Reads rows of one table.
 pub(super) struct RowReader<'a> {
     pub(super) settled: Settled,
@@ -65,6 +104,8 @@ pub(super) struct RowReader<'a> {
     pub(super) names: Vec<String>,
     /// What is said of every bottle of the table.
     pub(super) context: Context,
+    /// The only run to read of rows that hold several.
+    pub(super) only_run: Option<String>,
 }
 
 /// An error and the column it stands in.
@@ -91,31 +132,44 @@ impl RowReader<'_> {
         Ok(())
     }
 
-    /// The runs of a row that holds all sizes.
-    pub(super) fn wide(
-        &self,
-        bottle: &Identity,
-        record: &Record,
-    ) -> std::result::Result<Vec<Piece>, Box<Rejected>> {
-        let CountColumns::Wide { form, runs } = &self.settled.layout.counts else { return Ok(Vec::new()) };
-        let mut pieces = Vec::with_capacity(runs.len());
+    /// The runs of a row that holds all sizes. Where it holds several runs, a bad one does not cost the others.
+    pub(super) fn wide(&self, bottle: &Identity, record: &Record) -> Runs {
+        let CountColumns::Wide { form, runs } = &self.settled.layout.counts else { return Runs::default() };
+        let several = runs.len() > 1;
+        let mut found = Runs::default();
         for (at, run) in runs.iter().enumerate() {
+            let label = run.label.clone().or_else(|| several.then(|| (at + 1).to_string()));
+            if self.only_run.is_some() && several && self.only_run != label {
+                continue;
+            }
             let piece = self.wide_run(*form, run, record).and_then(|spectrum| {
                 let mut piece = self.piece(bottle, record, spectrum)?;
                 piece.run = run.label.clone().or(piece.run);
-                piece.records = u64::from(at == 0);
                 Ok(piece)
             });
             match piece {
-                Ok(piece) => pieces.push(piece),
-                Err((error, column)) => return Err(Box::new(self.rejected(bottle, &error, column, record))),
+                Ok(piece) => found.pieces.push(piece),
+                Err((error, column)) => {
+                    let mut rejected = self.rejected(bottle, &error, column, record);
+                    rejected.problem.run = label.filter(|_| several);
+                    found.rejected.push(rejected);
+                }
             }
         }
-        pieces.retain(|piece| pieces_hold_something(piece) || runs.len() == 1);
-        match pieces.first() {
-            Some(piece) if pieces_hold_something(piece) => Ok(pieces),
-            _ => Err(Box::new(self.rejected(bottle, &ErrorKind::NothingCounted {}.into(), None, record))),
+        found.pieces.retain(|piece| pieces_hold_something(piece) || runs.len() == 1);
+        if found.pieces.first().is_none_or(|piece| !pieces_hold_something(piece)) {
+            found.pieces.clear();
+            if found.rejected.is_empty() {
+                found.rejected.push(self.rejected(
+                    bottle,
+                    &ErrorKind::NothingCounted {}.into(),
+                    None,
+                    record,
+                ));
+            }
         }
+        found.settle_fate();
+        found
     }
 
     fn wide_run(&self, form: Form, run: &RunColumns, record: &Record) -> Placed<Option<Spectrum>> {
@@ -135,6 +189,7 @@ impl RowReader<'_> {
                 return Err((error.into(), Some(gap.column)));
             }
             let basis = basis_of(count.basis, counted.basis, own).map_err(placed)?;
+            let cell = self.as_drawn(cell, basis, counted.dilution);
             channels
                 .push(channel(cell, count.size, basis, counted.volume, counted.dilution).map_err(placed)?);
         }
@@ -207,6 +262,7 @@ impl RowReader<'_> {
         let counted = self.counted(record)?;
         let (cell, own) = self.cell(record, *count)?;
         let basis = basis_of(*basis, counted.basis, own).map_err(placed)?;
+        let cell = self.as_drawn(cell, basis, counted.dilution);
         let channel = channel(cell, size_of_row, basis, counted.volume, counted.dilution).map_err(placed)?;
         Ok((channel, to))
     }
@@ -327,6 +383,23 @@ impl RowReader<'_> {
         let unreadable =
             || ErrorKind::CellUnreadable { what: "dilution factor".into(), found: text.into() }.into();
         factor.ok_or_else(unreadable).and_then(Dilution::new).map(Some).map_err(|error| (error, Some(column)))
+    }
+
+    /// A concentration of the fluid as diluted, brought to that of the fluid as drawn.
+    pub(super) fn as_drawn(&self, cell: Cell, basis: Basis, dilution: Dilution) -> Cell {
+        if !self.settled.as_diluted || basis == Basis::Raw {
+            return cell;
+        }
+        let times = |number: Number| Number {
+            value: number.value * dilution.factor(),
+            half_step: number.half_step * dilution.factor(),
+        };
+        match cell {
+            Cell::Number(number) => Cell::Number(times(number)),
+            Cell::Below(number) => Cell::Below(times(number)),
+            Cell::Above(number) => Cell::Above(times(number)),
+            other => other,
+        }
     }
 
     /// A count as its cell says it, with the unit where the cell has one.
@@ -525,7 +598,7 @@ pub(super) fn basis_of(column: Option<Basis>, row: Option<Basis>, cell: Option<B
 }
 
 /// The unit that a row names: `per 100 mL`, `100 mL`, `particles/mL`.
-fn unit_of_row(text: &str) -> Result<Basis> {
+pub(super) fn unit_of_row(text: &str) -> Result<Basis> {
     let said = heading::parse(text).counts.basis;
     said.or_else(|| heading::volume_alone(text)).or_else(|| heading::stated_basis(text)).ok_or_else(|| {
         ErrorKind::CellUnreadable { what: "volume that counts refer to".into(), found: text.into() }.into()

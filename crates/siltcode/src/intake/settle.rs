@@ -9,13 +9,14 @@ use super::layout::{CountColumns, Layout};
 use super::lines::Record;
 use super::number::{self, Cell, Marks};
 use super::options::{Decimal, Form, Options};
-use super::row::cell_basis;
+use super::row::{cell_basis, unit_of_row};
 use super::statement::{self, Context};
 use super::statistic::statistic;
 use super::table::{is_count, is_run_label};
 use crate::class::iso4406::{Code, Place, RangeNumber};
 use crate::count::{Basis, CountedVolume, Dilution};
 use crate::error::{Error, ErrorKind, Result};
+use crate::field::Field;
 use crate::size::{Size, SizeScale};
 
 /// A table whose meaning is settled.
@@ -26,6 +27,8 @@ pub(super) struct Settled {
     /// The counted volume and the dilution of every row that does not say its own.
     pub(super) volume: Option<CountedVolume>,
     pub(super) dilution: Option<Dilution>,
+    /// Concentrations are of the fluid as diluted.
+    pub(super) as_diluted: bool,
     /// What was taken without being said.
     pub(super) assumed_scale: bool,
     /// A column whose heading does not say that it names bottles was taken for their names.
@@ -55,6 +58,10 @@ pub(super) struct Evidence<'a> {
 pub(super) fn settle(mut layout: Layout, evidence: &Evidence<'_>) -> Result<Settled> {
     let mut read_as = Vec::new();
     let named_by = find_names(&mut layout, evidence.rows);
+    find_units(&mut layout, evidence.rows);
+    if evidence.context.says_range_numbers() && evidence.options.basis.is_none() {
+        layout.take_range_numbers(|layout| all_range_numbers(layout, evidence.rows));
+    }
     if !layout.holds_counts() {
         let marks = evidence.options.decimal.map_or(Marks::Mixed, Marks::Given);
         return Ok(Settled {
@@ -62,6 +69,7 @@ pub(super) fn settle(mut layout: Layout, evidence: &Evidence<'_>) -> Result<Sett
             marks,
             volume: None,
             dilution: None,
+            as_diluted: false,
             assumed_scale: false,
             named_by,
             ungrouped: false,
@@ -80,7 +88,11 @@ pub(super) fn settle(mut layout: Layout, evidence: &Evidence<'_>) -> Result<Sett
         read_as.push(("decimal", if decimal == Decimal::Comma { "comma" } else { "dot" }.to_owned()));
     }
     let ungrouped = writes_thousands_plainly(&layout, evidence.rows);
-    Ok(Settled { layout, marks, volume, dilution, assumed_scale, named_by, ungrouped, read_as })
+    let as_diluted = evidence.context.is_of_fluid_as_diluted();
+    if as_diluted {
+        read_as.push(("diluted", "yes".to_owned()));
+    }
+    Ok(Settled { layout, marks, volume, dilution, as_diluted, assumed_scale, named_by, ungrouped, read_as })
 }
 
 /// In a table without a column of names, the first column of words left of the counts is taken for it.
@@ -99,6 +111,21 @@ fn find_names(layout: &mut Layout, rows: &[Record]) -> Option<usize> {
     layout.id = Some(column);
     layout.named_by_place = true;
     Some(column)
+}
+
+/// A column `unit` that holds no unit of counts names a machine.
+fn find_units(layout: &mut Layout, rows: &[Record]) {
+    let Some(column) = layout.unit else { return };
+    let mut cells = rows.iter().filter_map(|row| row.text(Some(column))).peekable();
+    if cells.peek().is_none() || cells.any(|text| unit_of_row(text).is_ok()) {
+        return;
+    }
+    layout.unit = None;
+    layout.fields.push((column, Field::Equipment));
+    if layout.id.is_none() {
+        layout.id = Some(column);
+        layout.named_by_place = true;
+    }
 }
 
 /// A column of counts whose heading is empty may be a size between its neighbours.
@@ -139,6 +166,7 @@ pub(super) fn unsettled(layout: Layout) -> Settled {
         marks: Marks::Mixed,
         volume: None,
         dilution: None,
+        as_diluted: false,
         assumed_scale: false,
         named_by: None,
         ungrouped: false,
@@ -176,7 +204,8 @@ fn settle_form(
         Ok(said) => said,
     };
     let Some((line, form)) = said else { return Ok(()) };
-    let own = layout.said.form.or(layout.said.compared.then_some(Form::Cumulative));
+    let banded = holds_bands(layout, evidence.rows).then_some(Form::Differential);
+    let own = layout.said.form.or(banded).or(layout.said.compared.then_some(Form::Cumulative));
     match own {
         Some(own) if own != form => {
             let how = if layout.said.form.is_none() { "at and above a size" } else { form_name(own) };
@@ -189,6 +218,15 @@ fn settle_form(
             Ok(())
         }
     }
+}
+
+/// Whether rows name bands, such as `4-6`.
+fn holds_bands(layout: &Layout, rows: &[Record]) -> bool {
+    let (CountColumns::Long { size, .. } | CountColumns::Across { size, .. }) = &layout.counts else {
+        return false;
+    };
+    let band = |row: &Record| heading::counts(row.cells.get(*size)?)?.size?.1;
+    rows.iter().any(|row| band(row).is_some())
 }
 
 const fn form_name(form: Form) -> &'static str {
@@ -236,6 +274,14 @@ fn settle_scale(
                 Code::sizes_um(SizeScale::UmC).contains(&Some(um)) || [21.0, 38.0, 70.0].contains(&um)
             };
             if sizes.is_empty() || sizes.iter().any(|&(um, _)| of_standard(um)) {
+                return Ok(true);
+            }
+            // The older class systems have all of these, in the scale that they were made with.
+            let of_nas1638 = [5.0, 15.0, 25.0, 50.0, 100.0];
+            let has = |um: &f64| sizes.iter().any(|(size, _)| (size - um).abs() < f64::EPSILON);
+            if of_nas1638.iter().all(has) {
+                layout.set_scale(SizeScale::Acftd)?;
+                read_as.push(("scale", SizeScale::Acftd.to_string()));
                 return Ok(true);
             }
             let sizes = sizes.iter().map(|(um, _)| um.to_string()).collect::<Vec<_>>().join(", ");
@@ -489,6 +535,7 @@ fn settle_dilution(
         && basis != Basis::Raw
         && evidence.options.basis.is_none()
         && !evidence.context.is_of_fluid_as_drawn()
+        && !evidence.context.is_of_fluid_as_diluted()
     {
         return Err(ErrorKind::DilutionUnclear { factor, basis: in_words(basis) }.into());
     }

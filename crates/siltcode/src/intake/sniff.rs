@@ -80,7 +80,7 @@ fn weight(records: &[Record], options: &Options) -> Weight {
 fn of_sizes_down(record: &Record, following: &[Record], options: &Options) -> Option<Weight> {
     let names = record.texts();
     let rows: Vec<Vec<String>> = following.iter().map(Record::texts).collect();
-    if let Some(layout) = Layout::across(&names, &rows, options) {
+    if let Some(layout) = Layout::across(&names, &rows, None, options) {
         return Some((2, layout.weight()));
     }
     let alone = is_size_row(&names) && rows.first().is_some_and(|next| is_size_row(next));

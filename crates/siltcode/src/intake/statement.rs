@@ -34,6 +34,10 @@ pub(super) enum Statement {
     Code(String),
     /// Concentrations are of the fluid as drawn: a dilution has been allowed for.
     AsDrawn,
+    /// Concentrations are of the fluid as diluted: the dilution is still to be allowed for.
+    AsDiluted,
+    /// The table holds range numbers, not counts.
+    RangeNumbers,
 }
 
 /// Everything that a line says.
@@ -134,8 +138,15 @@ pub(super) fn volume(text: &str, unit: f64) -> Option<f64> {
 
 /// `20`, `1:20`, `1/20`, `20x`: a dilution factor.
 pub(super) fn dilution(text: &str) -> Option<f64> {
-    let text =
-        text.trim().trim_end_matches(['x', 'X', '-', '\u{d7}']).trim_start_matches(['x', '\u{d7}']).trim();
+    let folded = words::fold(text.trim());
+    if words::is("undiluted", &folded) {
+        return Some(1.0);
+    }
+    let text = ["faktor", "factor", "facteur", "fattore"]
+        .iter()
+        .find_map(|word| folded.strip_prefix(word))
+        .unwrap_or(&folded);
+    let text = text.trim().trim_end_matches(['x', '-', '\u{d7}']).trim_start_matches(['x', '\u{d7}']).trim();
     let factor = match text.split_once([':', '/']) {
         Some((one, factor)) if one.trim() == "1" => factor.trim(),
         Some(_) => return None,
@@ -145,6 +156,13 @@ pub(super) fn dilution(text: &str) -> Option<f64> {
         Ok(Cell::Number(number)) => Some(number.value),
         _ => None,
     }
+}
+
+/// `diluted 1:10 with solvent`: the factor.
+fn ratio_in_passing(text: &str) -> Option<f64> {
+    let words_of = text.split(|c: char| c.is_whitespace() || matches!(c, ',' | ';' | '(' | ')'));
+    let ratios = words_of.map(|word| word.trim_end_matches('.')).filter(|word| word.starts_with("1:"));
+    ratios.into_iter().find_map(dilution)
 }
 
 /// What a text says of counts in passing.
@@ -157,26 +175,32 @@ fn free(text: &str) -> Vec<Statement> {
     let has = |meaning: &str| words_of.iter().any(|word| word.len() > 2 && words::is(meaning, word));
     let speaks_of_counts = has("counting") || has("answer");
     let raw = has("raw")
-        || words_of.windows(2).any(|pair| pair == ["as", "counted"] || pair == ["as", "registered"]);
+        || words_of.windows(2).any(|pair| pair == ["as", "counted"] || pair == ["as", "registered"])
+        || words_of.windows(4).any(|said| {
+            matches!(said, ["counted", "in", "that" | "this" | "the", "volume"])
+                || matches!(said, ["in" | "im", "the", "counted", "volume"])
+        });
     if raw && speaks_of_counts {
         // `raw counts in 10 mL` says a volume, not a concentration.
         statements.retain(|statement| !matches!(statement, Statement::Basis(_)));
         statements.push(Statement::Basis(Basis::Raw));
     }
-    let corrected = [
-        "corrected",
-        "korrigiert",
-        "corrige",
-        "corriges",
-        "corregido",
-        "corregidos",
-        "corretto",
-        "corretti",
-        "gecorrigeerd",
-    ];
+    let phrases = (1..=3).flat_map(|length| words_of.windows(length).map(|words| words.join(" ")));
+    if phrases.into_iter().any(|phrase| words::is("range-number", &phrase)) {
+        statements.push(Statement::RangeNumbers);
+    }
     let speaks_of_dilution = words_of.iter().any(|word| words::is("dilution", word));
-    if speaks_of_dilution && words_of.iter().any(|word| corrected.contains(word)) {
+    let negated =
+        |at: usize| words_of[at.saturating_sub(3)..at].iter().any(|word| words::is("negation", word));
+    let is_corrected = (0..words_of.len()).find(|&at| words::is("corrected", words_of[at])).map(negated);
+    let is_uncorrected =
+        is_corrected == Some(true) || words_of.iter().any(|word| words::is("uncorrected", word));
+    if speaks_of_dilution && is_uncorrected {
+        statements.push(Statement::AsDiluted);
+    } else if speaks_of_dilution && is_corrected == Some(false) {
         statements.push(Statement::AsDrawn);
+    } else if speaks_of_dilution {
+        statements.extend(ratio_in_passing(&folded).map(Statement::Dilution));
     }
     statements.extend(volume_in_passing(text, raw && speaks_of_counts).map(Statement::Volume));
     if speaks_of_counts || has("sized") || has("micrometre") {
@@ -193,6 +217,7 @@ fn free(text: &str) -> Vec<Statement> {
         ),
         (SizeScale::Acftd, words_of.contains(&"acftd") || words_of.contains(&"4402")),
         (SizeScale::UmB, folded.contains("um(b)") || folded.contains("um (b)")),
+        (SizeScale::Microscope, words_of.contains(&"4407") || (has("microscopy") && speaks_of_counts)),
     ];
     statements.extend(scales.iter().filter(|(_, said)| *said).map(|(scale, _)| Statement::Scale(*scale)));
     statements
@@ -205,6 +230,11 @@ pub(super) struct Context {
 }
 
 impl Context {
+    /// What is known before the first line is read.
+    pub(super) fn of_origin(as_diluted: bool) -> Self {
+        Self { said: if as_diluted { vec![(0, Statement::AsDiluted)] } else { Vec::new() } }
+    }
+
     /// Takes what lines say.
     pub(super) fn learn<'r>(&mut self, records: impl IntoIterator<Item = &'r Record>) {
         for record in records {
@@ -261,7 +291,19 @@ impl Context {
 
     /// Whether concentrations are said to be of the fluid as drawn.
     pub(super) fn is_of_fluid_as_drawn(&self) -> bool {
-        self.said.iter().any(|(_, statement)| *statement == Statement::AsDrawn)
+        let says = |wanted: &Statement| self.said.iter().any(|(_, statement)| statement == wanted);
+        says(&Statement::AsDrawn) && !says(&Statement::AsDiluted)
+    }
+
+    /// Whether concentrations are said to be of the fluid as diluted.
+    pub(super) fn is_of_fluid_as_diluted(&self) -> bool {
+        let says = |wanted: &Statement| self.said.iter().any(|(_, statement)| statement == wanted);
+        says(&Statement::AsDiluted) && !says(&Statement::AsDrawn)
+    }
+
+    /// Whether range numbers are said to stand where counts may.
+    pub(super) fn says_range_numbers(&self) -> bool {
+        self.said.iter().any(|(_, statement)| *statement == Statement::RangeNumbers)
     }
 
     /// The bottle named last.

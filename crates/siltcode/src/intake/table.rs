@@ -15,7 +15,7 @@ use super::notices::{self, PassedOverLines};
 use super::number::{self, Cell, Marks, NotANumber};
 use super::options::Options;
 use super::problem::{Notice, Problem, RejectedRow, Table};
-use super::row::{Identity, Piece, Rejected, RowReader, joined, unnamed};
+use super::row::{Identity, Piece, Rejected, RowReader, Runs, joined, unnamed};
 use super::settle::{self, Evidence};
 use super::statement::{self, Context, Statement};
 use super::statistic::{Statistic, leading_statistic, statistic};
@@ -37,6 +37,10 @@ pub(super) struct Origin {
     pub(super) delimiter: Option<&'static str>,
     /// The only bottles to read; none for all.
     pub(super) only: Option<Vec<String>>,
+    /// The only run to read of rows that hold several; none for all.
+    pub(super) only_run: Option<String>,
+    /// Concentrations are of the fluid as diluted.
+    pub(super) as_diluted: bool,
     /// The bottle that rows without a name belong to at first.
     pub(super) bottle: Option<String>,
 }
@@ -78,6 +82,8 @@ struct Open<'o> {
     /// Why its rows cannot be read.
     refused: Option<Error>,
     said_unnamed: bool,
+    /// The line that the bottle begins in whose rows have no name, in a table with a row per size.
+    block: Option<u64>,
 }
 
 /// Records with a few read ahead.
@@ -138,7 +144,7 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
         sink: &'a mut S,
         account: &'a mut Account,
     ) -> Self {
-        let last_id = origin.bottle.clone();
+        let (last_id, as_diluted) = (origin.bottle.clone(), origin.as_diluted);
         Self {
             origin,
             options,
@@ -147,7 +153,7 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
             source: Source { records, ahead: VecDeque::new() },
             table: None,
             loose: Vec::new(),
-            global: Context::default(),
+            global: Context::of_origin(as_diluted),
             gatherer: Gatherer::default(),
             last_id,
             last: None,
@@ -272,7 +278,8 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
 
     /// The heading that begins with this record.
     fn heading(&mut self, record: &Record) -> Result<Option<Heading>> {
-        let following: Vec<Record> = self.source.peek(LINES_BELOW)?.to_vec();
+        let ahead = self.source.peek(LINES_BELOW)?.iter();
+        let following: Vec<Record> = ahead.filter(|line| !is_comment(line)).cloned().collect();
         let group = self.loose.last().filter(|line| is_group(line));
         match find_heading(group, record, &following, self.options) {
             Ok(Some(found)) => {
@@ -312,10 +319,18 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
                 return None;
             }
         }
-        if let Some(layout) = Layout::across(names, following, self.options)
-            .filter(|_| !names.iter().skip(1).any(|name| is_count(name)))
+        let holds_no_count = !names.iter().skip(1).any(|name| is_count(name));
+        if let Some(layout) = Layout::across(names, following, None, self.options).filter(|_| holds_no_count)
         {
             return Some(Heading { layout, above: 0, below: 0, names: 0, own: true });
+        }
+        // A line of units stands between the names and the sizes.
+        if let [units, rows @ ..] = following
+            && may_be_units(units)
+            && let Some(layout) =
+                Layout::across(names, rows, Some(units), self.options).filter(|_| holds_no_count)
+        {
+            return Some(Heading { layout, above: 0, below: 1, names: 0, own: true });
         }
         if open_across {
             return None;
@@ -325,7 +340,7 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
         let blank: Vec<String> = (0..names.len())
             .map(|column| if column == 0 { String::new() } else { format!("value {column}") })
             .collect();
-        let mut layout = Layout::across(&blank, &rows, self.options)?;
+        let mut layout = Layout::across(&blank, &rows, None, self.options)?;
         let CountColumns::Across { columns, .. } = &mut layout.counts else { return None };
         columns.truncate(1);
         for across in columns {
@@ -367,10 +382,16 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
         } else {
             first_row = Some(record);
         }
-        for _ in 0..found.below {
-            if let Some(line) = self.source.next(Record::default())? {
-                self.account.rows += 1;
+        let mut below = found.below;
+        while below > 0
+            && let Some(line) = self.source.next(Record::default())?
+        {
+            self.account.rows += 1;
+            if is_comment(&line) {
+                self.pass_over(PassedOver::Comment, line);
+            } else {
                 lines.push(line);
+                below -= 1;
             }
         }
         self.account.pass_over(PassedOver::Heading, lines.len() as u64);
@@ -418,6 +439,8 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
         let ahead: Vec<Record> =
             first_row.cloned().into_iter().chain(self.source.peek(AHEAD)?.iter().cloned()).collect();
         let rows = rows_of(&ahead, &found.layout);
+        let is_ours = |line: &&Record| line.raw.starts_with(rejects::MARK.as_bytes());
+        context.learn(ahead.iter().take_while(|line| is_comment(line)).filter(|line| !is_ours(line)));
         context.said.extend(footnotes(&ahead[..rows.1], &found.layout, rows.1 == ahead.len()).said);
         context.said.extend(said_by_groups(&lines[..found.names.min(lines.len())], &found.layout));
         let evidence = Evidence { context: &context, rows: &rows.0, names: &names, options: self.options };
@@ -453,13 +476,21 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
                 self.sink.notice(notice);
             }
         }
-        let rows = RowReader { settled, options: self.options, table: Arc::new(table), names, context };
+        let rows = RowReader {
+            settled,
+            options: self.options,
+            table: Arc::new(table),
+            names,
+            context,
+            only_run: self.origin.only_run.clone(),
+        };
         if let Some(bottle) = rows.context.bottle() {
             self.last_id = Some(bottle);
         } else if rows.settled.layout.id.is_some() && self.origin.bottle.is_none() {
             self.last_id = None;
         }
-        self.table = Some(Open { rows, runs: VecDeque::new(), across, refused, said_unnamed: false });
+        self.table =
+            Some(Open { rows, runs: VecDeque::new(), across, refused, said_unnamed: false, block: None });
         Ok(())
     }
 
@@ -547,12 +578,12 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
         }
         let bottle = self.identity(&record);
         let Some(rows) = self.rows() else { return Some(record) };
-        let pieces = match rows.settled.layout.counts {
+        let Runs { mut pieces, rejected } = match rows.settled.layout.counts {
             CountColumns::Wide { .. } => rows.wide(&bottle, &record),
-            _ => rows.printed(&bottle, &record).map(|piece| vec![piece]),
+            _ => Runs::of_one(rows.printed(&bottle, &record)),
         };
         self.take_name(&bottle);
-        if let Ok([piece]) = pieces.as_deref()
+        if let [piece] = pieces.as_slice()
             && let Some(first) = self.gatherer.repeats(piece)
             && let Some(rows) = self.rows()
         {
@@ -561,26 +592,27 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
             self.reject(problem);
             return Some(record);
         }
-        match pieces {
-            Ok(mut pieces) => {
-                let by_place = self.rows().is_some_and(|rows| rows.settled.layout.named_by_place);
-                if let [piece] = pieces.as_mut_slice()
-                    && by_place
-                    && piece.run.is_none()
-                {
-                    piece.bottle.more.push(record.line.to_string());
-                }
-                if let [piece] = pieces.as_mut_slice()
-                    && piece.run.is_none()
-                    && piece.bottle.named
-                {
-                    piece.rows = vec![record];
-                    self.add(pieces);
-                    return None;
-                }
-                self.add(pieces);
+        let by_place = self.rows().is_some_and(|rows| rows.settled.layout.named_by_place);
+        let unlabelled = matches!(pieces.as_slice(), [piece] if piece.run.is_none());
+        if let [piece] = pieces.as_mut_slice()
+            && unlabelled
+        {
+            if by_place {
+                piece.bottle.more.push(record.line.to_string());
             }
-            Err(rejected) => self.reject_row(*rejected),
+            if piece.bottle.named {
+                piece.rows = vec![record.clone()];
+            }
+        }
+        if let [piece] = pieces.as_mut_slice()
+            && piece.run.is_some()
+            && piece.counts_nothing()
+        {
+            piece.rows = vec![record.clone()];
+        }
+        self.add(pieces);
+        for rejected in rejected {
+            self.reject_row(rejected);
         }
         Some(record)
     }
@@ -663,6 +695,7 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
 
     /// Keeps the rows of a run until all of it is there.
     fn long(&mut self, record: Record) {
+        self.end_unnamed_block(&record);
         let bottle = self.identity(&record);
         self.take_name(&bottle);
         let Some(open) = &mut self.table else { return };
@@ -686,6 +719,16 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
                     self.finish_run(done);
                 }
             }
+        }
+    }
+
+    /// Rows without a name are of one bottle until a size comes again.
+    fn end_unnamed_block(&mut self, record: &Record) {
+        let Some(open) = &mut self.table else { return };
+        let CountColumns::Long { size, .. } = open.rows.settled.layout.counts else { return };
+        let Some((bottle, _, rows)) = open.runs.back() else { return };
+        if !bottle.named && rows.iter().any(|row| row.text(Some(size)) == record.text(Some(size))) {
+            open.block = None;
         }
     }
 
@@ -727,7 +770,9 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
         }
         let mut fields = open.rows.fields(record);
         let mut more = open.rows.more_names(record);
-        let id = found.unwrap_or_else(|| unnamed(record.line));
+        let is_long = matches!(layout.counts, CountColumns::Long { .. });
+        let begins = if is_long { *open.block.get_or_insert(record.line) } else { record.line };
+        let id = found.unwrap_or_else(|| unnamed(begins));
         // What stands with the name on the first run's row holds for the rows below it.
         if let Some(last) = self.last.as_ref().filter(|last| inherits && layout.id.is_some() && last.id == id)
         {
@@ -745,7 +790,13 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
         bottle
     }
 
-    fn hand_on(&mut self, bottle: Bottle) {
+    fn hand_on(&mut self, mut bottle: Bottle) {
+        for row in bottle.take_empty_runs() {
+            let error = ErrorKind::RunEmpty { bottle: bottle.sample.id.clone() }.into();
+            if let Some(problem) = self.rows().map(|rows| rows.problem(&error, None, &row, None)) {
+                self.reject(problem);
+            }
+        }
         if !bottle.holds_something() {
             return;
         }
@@ -788,7 +839,7 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
 
     fn reject(&mut self, problem: Problem) {
         self.account.rejected += problem.rejected;
-        self.account.runs_rejected += u64::from(problem.rejected > 0);
+        self.account.runs_rejected += u64::from(problem.rejected > 0 || problem.run.is_some());
         self.sink.problem(problem);
     }
 
@@ -880,6 +931,8 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
             }
             self.add(done.pieces);
             for problem in done.problems {
+                // The rows are those of other columns too, but the run is its own.
+                self.account.runs_rejected += u64::from(problem.rejected == 0);
                 self.reject(problem);
             }
         }
@@ -1247,8 +1300,14 @@ pub(super) fn may_be_units(cells: &[String]) -> bool {
     let is_short = |cell: &&String| cell.trim().len() <= 24;
     filled.iter().filter(says_unit).count() >= 1
         && filled.iter().all(is_short)
-        && !cells.iter().any(|cell| is_count(cell))
+        && !cells.iter().any(|cell| is_count(cell) && !is_inverse_volume(cell))
         && filled.iter().filter(says_unit).count() * 2 >= filled.len()
+}
+
+/// `1/ml`: a unit, not a count.
+fn is_inverse_volume(cell: &str) -> bool {
+    let volume = cell.trim().strip_prefix("1/").or_else(|| cell.trim().strip_prefix("#/"));
+    volume.is_some_and(|volume| heading::volume_alone(volume).is_some())
 }
 
 /// A cell that says that its row repeats the code, the class or the target.
@@ -1311,7 +1370,10 @@ pub(super) fn is_run_label(text: &str) -> bool {
                 heading::plain(text).trim_end_matches(|c: char| c.is_ascii_digit() || c == ' '),
             )
             .is_some());
-    statistic(text).is_none() && (is_short || numeral || ordinal || numbered)
+    let lettered = folded
+        .split_once(' ')
+        .is_some_and(|(word, letter)| letter.chars().count() == 1 && words::is("run", word));
+    statistic(text).is_none() && (is_short || numeral || ordinal || numbered || lettered)
 }
 
 /// Words beside a table: a title, a footnote, a page number.
@@ -1336,8 +1398,15 @@ fn looks_like_remark(record: &Record, rows: &RowReader<'_>) -> bool {
         || text.ends_with(':');
     let names_bottle = words_of.len() == 2 && words::rank("bottle", words_of[0]).is_some();
     let prose_over_cells = shorter && words_of.len() >= 6 && !text.bytes().any(|byte| byte.is_ascii_digit());
+    let labelled = filled.len() > 1 && filled.iter().all(|cell| is_labelled(cell));
     (alone
         && (closes || is_prose || names_bottle)
         && record.text(layout.id).is_none_or(|_| filled.len() == 1 || shorter))
         || prose_over_cells
+        || labelled
+}
+
+/// `Date: 2031-05-12`: a label and its value in one cell.
+fn is_labelled(cell: &str) -> bool {
+    cell.split_once(": ").is_some_and(|(label, _)| label.starts_with(char::is_alphabetic))
 }

@@ -52,19 +52,33 @@ pub(super) fn fold(text: &str) -> String {
         return text.to_ascii_lowercase();
     }
     let mut folded = String::with_capacity(text.len());
-    for c in text.chars().flat_map(char::to_lowercase) {
+    let mut chars = text.chars().flat_map(char::to_lowercase).peekable();
+    while let Some(c) = chars.next() {
         match c {
             '\u{b5}' | '\u{3bc}' => folded.push('u'),
-            'ä' | 'á' | 'à' | 'â' | 'ã' | 'å' | 'ą' => folded.push('a'),
-            'é' | 'è' | 'ê' | 'ë' | 'ę' => folded.push('e'),
-            'í' | 'ì' | 'î' | 'ï' => folded.push('i'),
-            'ö' | 'ó' | 'ò' | 'ô' | 'õ' => folded.push('o'),
-            'ü' | 'ú' | 'ù' | 'û' => folded.push('u'),
-            'ç' | 'ć' => folded.push('c'),
-            'ñ' | 'ń' => folded.push('n'),
-            'ś' => folded.push('s'),
-            'ź' | 'ż' => folded.push('z'),
-            'ł' => folded.push('l'),
+            'ä' | 'á' | 'à' | 'â' | 'ã' | 'å' | 'ą' | 'ă' => folded.push('a'),
+            'æ' => folded.push_str("ae"),
+            'é' | 'è' | 'ê' | 'ë' | 'ę' | 'ě' | 'ė' => folded.push('e'),
+            'í' | 'ì' | 'î' | 'ï' | 'ı' => folded.push('i'),
+            'ö' | 'ó' | 'ò' | 'ô' | 'õ' | 'ő' => folded.push('o'),
+            // Alone it stands for a mean.
+            'ø' if folded.ends_with(char::is_alphabetic)
+                || chars.peek().is_some_and(|c| c.is_alphabetic()) =>
+            {
+                folded.push('o');
+            }
+            'œ' => folded.push_str("oe"),
+            'ü' | 'ú' | 'ù' | 'û' | 'ű' | 'ů' => folded.push('u'),
+            'ý' | 'ÿ' => folded.push('y'),
+            'ç' | 'ć' | 'č' => folded.push('c'),
+            'ď' => folded.push('d'),
+            'ğ' => folded.push('g'),
+            'ñ' | 'ń' | 'ň' => folded.push('n'),
+            'ř' => folded.push('r'),
+            'ś' | 'š' | 'ş' | 'ș' => folded.push('s'),
+            'ť' | 'ţ' | 'ț' => folded.push('t'),
+            'ź' | 'ż' | 'ž' => folded.push('z'),
+            'ł' | 'ľ' => folded.push('l'),
             'ß' => folded.push_str("ss"),
             'º' => folded.push('°'),
             '\u{a0}' | '\u{2007}' | '\u{2009}' | '\u{202f}' => folded.push(' '),
@@ -93,5 +107,6 @@ mod tests {
     #[test]
     fn folds_accents_and_micro_signs() {
         assert_eq!(fold("Größe µm Średnia Échantillon Nº"), "grosse um srednia echantillon n°");
+        assert_eq!(fold("Prøve Měření Ø Ø 3"), "prove mereni ø ø 3");
     }
 }

@@ -7,14 +7,14 @@ use std::io::{self, Cursor, Read};
 use calamine::{DataRef, Reader, SheetType, SheetVisible, Xlsx, open_workbook_from_rs};
 use quick_xml::events::Event;
 
-use super::Sink;
 use super::account::{Account, PassedOver};
 use super::limits::Limits;
 use super::lines::{Record, Records};
 use super::notices::{self, notice};
 use super::options::Options;
 use super::problem::{Severity, Table};
-use super::table::{Origin, TableReader};
+use super::table::Origin;
+use super::{Sink, read_tables};
 use crate::error::{Error, ErrorKind, Result};
 
 /// What stands in a cell whose formula has no value.
@@ -57,7 +57,7 @@ pub(super) fn read<S: Sink>(
         let mut own = Account::default();
         let origin = Origin { file: name.into(), sheet: Some(sheet.name.clone()), ..Origin::default() };
         let mut records = SheetRecords(records.into_iter());
-        match TableReader::new(origin, &mut records, options, sink, &mut own).read() {
+        match read_tables(origin, &mut records, options, sink, &mut own) {
             Ok(_) => used = true,
             // A sheet of words holds no counts; one that names sizes and could not be read is refused.
             Err(error) if error.code() == "heading-not-found" && own.rejected == 0 => {
@@ -309,5 +309,9 @@ struct SheetRecords(std::vec::IntoIter<Record>);
 impl Records for SheetRecords {
     fn next(&mut self, _: Record) -> Result<Option<Record>> {
         Ok(self.0.next())
+    }
+
+    fn reread(&mut self, raw: Vec<u8>, original: &Record) -> Record {
+        Record::of_csv(&raw, original)
     }
 }

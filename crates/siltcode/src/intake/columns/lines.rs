@@ -17,7 +17,7 @@ use crate::intake::lines::{Record, Records, TextRecords};
 use crate::intake::number::{self, Cell};
 use crate::intake::options::Form;
 use crate::intake::problem::Table;
-use crate::intake::row::{Identity, Piece, RowReader, unnamed};
+use crate::intake::row::{Identity, Piece, RowReader, Runs, unnamed};
 use crate::intake::sniff::DELIMITERS;
 use crate::intake::statistic::statistic;
 use crate::intake::table::{Aside, aside};
@@ -217,9 +217,11 @@ impl<'a> LineReader<'a> {
         let id = named.map_or_else(|| unnamed(row.line), str::to_owned);
         let bottle = Identity { id, named: named.is_some(), ..Identity::default() };
         let length = self.rows.ensure_length(row);
-        let pieces = length
-            .map_err(|error| Box::new(self.rows.problem(&error, None, row, None)))
-            .and_then(|()| self.rows.wide(&bottle, row).map_err(|rejected| Box::new(rejected.problem)));
+        let pieces =
+            length.map_err(|error| Box::new(self.rows.problem(&error, None, row, None))).and_then(|()| {
+                let Runs { pieces, rejected } = self.rows.wide(&bottle, row);
+                rejected.into_iter().next().map_or(Ok(pieces), |rejected| Err(Box::new(rejected.problem)))
+            });
         match pieces {
             Ok(_) if named.is_none() && self.rows.settled.layout.id.is_some() => {
                 self.refused("a row without a bottle", row.line)

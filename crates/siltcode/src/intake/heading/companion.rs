@@ -5,7 +5,8 @@ use crate::intake::words::{self, fold};
 
 /// A companion measurement with its unit, and whether the heading said more (a temperature) than they can hold.
 pub(super) fn companion(heading: &str) -> Option<(Property, CompanionUnit, bool)> {
-    let heading = heading.trim();
+    let without = without_method(heading.trim());
+    let heading = without.trim();
     if let Some(rest) = strip_prefix_ignoring_case(heading, "microbial") {
         let (name, unit) = split_unit(rest.trim_start_matches([':', ' ', '_']));
         let name = if name.is_empty() { "microbial" } else { name };
@@ -20,6 +21,21 @@ pub(super) fn companion(heading: &str) -> Option<(Property, CompanionUnit, bool)
         let (property, qualified) = property(name)?;
         Some((property, known_unit(unit)?, qualified))
     })
+}
+
+/// `Water (KF) mg/kg` without the bracketed method.
+fn without_method(heading: &str) -> String {
+    let method = heading.find(['(', '[']).and_then(|open| {
+        let close = open + heading[open..].find([')', ']'])?;
+        let inner = &heading[open + 1..close];
+        let is_method = !inner.is_empty() && inner.chars().all(|c| c.is_alphabetic() || c == ' ' || c == '-');
+        (is_method && known_unit(inner).is_none() && property(heading[..open].trim()).is_some())
+            .then_some((open, close))
+    });
+    method.map_or_else(
+        || heading.to_owned(),
+        |(open, close)| format!("{} {}", heading[..open].trim(), heading[close + 1..].trim()),
+    )
 }
 
 fn strip_prefix_ignoring_case<'a>(text: &'a str, prefix: &str) -> Option<&'a str> {

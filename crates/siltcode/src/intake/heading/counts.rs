@@ -52,7 +52,11 @@ impl Counts {
 
     /// Whether it heads the sizes of a table with one row per size.
     pub(in crate::intake) fn heads_sizes(&self) -> bool {
-        self.size.is_none() && !self.code && self.statistic.is_none() && (self.sized || self.micrometres)
+        let bands = self.form == Some(Form::Differential) && !self.counted && self.basis.is_none();
+        self.size.is_none()
+            && !self.code
+            && self.statistic.is_none()
+            && (self.sized || self.micrometres || bands)
     }
 
     /// Whether it heads the counts of a table with one row per size.
@@ -370,7 +374,17 @@ fn basis(tokens: &[Token]) -> Option<(Basis, &[Token])> {
     let tokens = match tokens {
         [Token::Number(one), Token::Sign('/'), ..] if is(*one, 1.0) => &tokens[1..],
         [Token::Sign('#'), Token::Sign('/'), ..] => &tokens[1..],
-        [unit, Token::Sign('/'), ..] if word_in(unit, &["p", "pcs", "no", "nr", "pt", "n"]) => &tokens[1..],
+        [unit, Token::Sign('/'), ..]
+            if word_in(
+                unit,
+                &[
+                    "p", "pcs", "pc", "no", "nr", "pt", "n", "szt", "st", "stk", "cts", "ks", "kpl", "ud",
+                    "part", "cnt",
+                ],
+            ) =>
+        {
+            &tokens[1..]
+        }
         all => all,
     };
     let (per, rest) = tokens.split_first()?;
