@@ -345,10 +345,11 @@ fn what_looks_wrong_stands_under_the_bottle() {
     }
     let csv = stdout(&siltcode(&["score", path.to_str().unwrap(), "--format", "csv"]));
     assert!(
-        csv.lines().next().unwrap().ends_with("flags,target,target_status,counting_only")
+        csv.lines().next().unwrap().contains("flags,target,target_status,counting_only,client,")
             && csv.contains("few-raw-counts"),
         "{csv}"
     );
+    assert!(csv.contains(",D7619,"), "the method is a column: {csv}");
     // What the runs of the file vary by widens every interval, and the document says it.
     let json = json_of(&path, &[]);
     let entry = &json["repeatability"][0];
@@ -536,8 +537,8 @@ fn classes_stand_in_json_and_csv() {
     let text = stdout(&output);
     let (heading, row) = text.split_once('\n').unwrap();
     assert!(
-        heading.ends_with(
-            "flags,target,target_status,counting_only,as4059,as4059_interpolated,as4059_note,nas1638,nas1638_interpolated,nas1638_note"
+        heading.contains(
+            "flags,target,target_status,counting_only,as4059,as4059_interpolated,as4059_note,nas1638,nas1638_interpolated,nas1638_note,client,"
         )
     );
     assert!(
