@@ -67,7 +67,7 @@ class Scores(Sequence[Score]):
 
     @property
     def frame(self) -> Frame:
-        """One row a bottle."""
+        """One row a bottle; behind its score what the input says of it: where, when and by whom it was drawn, and measured."""
         return Frame(self._native.bottles())
 
     @property

@@ -17,7 +17,7 @@ use siltcode::intake::{self, Corrections, Notice, Options, RejectWriter, Repeate
 use siltcode::previous::{Match, Previous};
 use siltcode::provenance::Provenance;
 use siltcode::{
-    LeaveOut, LeftOutRun, NamedRun, PerMl, RangeNumber, Sample, Scored, ScoredChannel, Scoring, Size,
+    Field, LeaveOut, LeftOutRun, NamedRun, PerMl, RangeNumber, Sample, Scored, ScoredChannel, Scoring, Size,
     SizeScale, Spec, Spectrum, score, tables,
 };
 
@@ -262,6 +262,36 @@ pub(crate) struct Scores {
     notices: Vec<Notice>,
 }
 
+impl Scores {
+    /// What is known of bottles beside their counts: a column for each field that any of them has, and one for all
+    /// that was measured.
+    fn beside(&self) -> Vec<(&'static str, ArrayRef)> {
+        let of = |field: Field| -> ArrayRef {
+            let text = |scored: &Scored| {
+                scored.fields.iter().find(|(known, _)| *known == field).map(|(_, text)| text.clone())
+            };
+            Arc::new(self.bottles.iter().map(text).collect::<StringArray>())
+        };
+        let measured = |scored: &Scored| {
+            let all = scored.companions.iter();
+            let all: Vec<String> = all
+                .map(|companion| format!("{} {}", companion.property.name(), companion.measured))
+                .collect();
+            (!all.is_empty()).then(|| all.join("; "))
+        };
+        let is_known = |field: &Field| {
+            self.bottles.iter().any(|scored| scored.fields.iter().any(|(known, _)| known == field))
+        };
+        let fields = Field::ALL.into_iter().filter(is_known).map(|field| (field.name(), of(field)));
+        let mut columns: Vec<(&'static str, ArrayRef)> = fields.collect();
+        if self.bottles.iter().any(|scored| !scored.companions.is_empty()) {
+            let measured = self.bottles.iter().map(measured).collect::<StringArray>();
+            columns.push(("measurements", Arc::new(measured)));
+        }
+        columns
+    }
+}
+
 #[pymethods]
 impl Scores {
     fn __len__(&self) -> usize {
@@ -326,6 +356,7 @@ impl Scores {
             self.bottles.iter().map(|scored| Some(scored.counting_only)).collect::<BooleanArray>();
         columns.push(("flags", text(|scored| Some(codes_of_flags(scored)))));
         columns.push(("counting_only", Arc::new(counting_only)));
+        columns.extend(self.beside());
         Columns::of(columns.into_iter().map(|(name, array)| (name.to_owned(), array)).collect())
     }
 

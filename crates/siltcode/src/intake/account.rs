@@ -179,11 +179,12 @@ impl fmt::Display for Account {
         if !reasons.is_empty() {
             write!(f, " ({reasons})")?;
         }
-        if self.runs_scored + self.runs_rejected == self.scored + self.rejected {
+        let all = self.runs_scored + self.runs_rejected;
+        // A row is a run in most files, and a printed code has none.
+        if all == self.scored + self.rejected || self.runs_scored == 0 {
             return Ok(());
         }
-        let runs = if self.runs_scored + self.runs_rejected == 1 { "run" } else { "runs" };
-        let all = self.runs_scored + self.runs_rejected;
+        let runs = if all == 1 { "run" } else { "runs" };
         write!(f, "; {all} {runs}: {} scored, {} rejected", self.runs_scored, self.runs_rejected)
     }
 }
