@@ -89,7 +89,8 @@ pub(super) fn continued_fraction(a: f64, b: f64, x: f64) -> f64 {
             ratio = nonzero(1.0 + numerator / ratio);
             value *= ratio * inverse;
         }
-        if (value - before).abs() <= f64::EPSILON * value.abs() {
+        let change = (value - before).abs();
+        if change.is_nan() || change <= f64::EPSILON * value.abs() {
             break;
         }
     }

@@ -11,6 +11,9 @@ use super::quadrature::crossing;
 /// Logarithm of the largest deviate looked for: beyond it no double is left outside.
 const WIDEST_LOG: f64 = 700.0;
 
+/// A step of Newton's method after which one more finds the last digits.
+const NEAR: f64 = 1e-6;
+
 /// The deviate that a variable of this many degrees of freedom keeps within at this level, on either side \[-\].
 pub(crate) fn two_sided(level: Level, degrees: f64) -> f64 {
     Student::new(degrees).upper_quantile(level.risk() / 2.0)
@@ -93,14 +96,17 @@ impl Student {
             return self.near_the_middle(tail);
         }
         let mut t = self.start(tail);
+        let mut is_near = false;
         for _ in 0..12 {
             let found = self.outside(t) / 2.0;
             let elasticity = t * self.density(t) / found;
             let step = (found / tail).ln() / elasticity;
             t *= step.clamp(-2.0, 2.0).exp();
-            if step.abs() < 1e-14 {
+            // One step more leaves its square; rounding may keep a step from ever being smaller than some 1e-14.
+            if is_near {
                 return t;
             }
+            is_near = step.abs() < NEAR;
         }
         let outside = |log: f64| self.outside(log.exp()) - 2.0 * tail;
         crossing(outside, -WIDEST_LOG / 10.0, WIDEST_LOG).exp()

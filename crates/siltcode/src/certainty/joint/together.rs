@@ -14,6 +14,8 @@ const ERROR: f64 = 1e-8;
 const BEYOND: f64 = 18.0;
 /// The longest panel in standard deviations of the sharpest size within its step.
 const PANEL: f64 = 5.0;
+/// A tail below which no deviate is told from another: that of one degree has a square within the doubles still.
+const LEAST_TAIL: f64 = 1e-150;
 /// Panels after which the rest is taken as it is.
 const MOST_PANELS: usize = 4096;
 
@@ -146,6 +148,6 @@ fn seen_from(from: &Student, to: &Student, t: f64) -> f64 {
         return t;
     }
     // By the smaller tail, so that a deviate far out on either side keeps its digits.
-    let tail = from.upper_tail(t.abs()).max(f64::MIN_POSITIVE);
+    let tail = from.upper_tail(t.abs()).max(LEAST_TAIL);
     to.upper_quantile(tail).copysign(t)
 }

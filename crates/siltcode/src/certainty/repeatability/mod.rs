@@ -158,6 +158,9 @@ pub struct SizeRepeatability {
     pub bottles: usize,
     /// Where it comes from.
     pub source: RepeatabilitySource,
+    /// The relative variance as estimated, which may be 0 where the batch agrees by luck \[-\].
+    #[serde(skip)]
+    estimate: f64,
 }
 
 impl SizeRepeatability {
@@ -177,17 +180,26 @@ impl SizeRepeatability {
             effective_number: pooled.degrees,
             bottles: pooled.bottles,
             source,
+            estimate: pooled.estimate,
         }
+    }
+
+    /// The relative variance between runs that one bottle is tested against: as estimated, since the least that intervals
+    /// allow for would hide what is wrong with a bottle \[-\].
+    pub(super) const fn tested_against(&self) -> f64 {
+        self.estimate
     }
 
     const fn stated(cv: Scatter) -> Self {
         let (size, size_um_c, source) = (None, None, RepeatabilitySource::Stated);
-        Self { size, size_um_c, cv, effective_number: Self::STATED_WORTH, bottles: 0, source }
+        let estimate = cv.cv() * cv.cv();
+        Self { size, size_um_c, cv, effective_number: Self::STATED_WORTH, bottles: 0, source, estimate }
     }
 
     const fn pooled(&self) -> Pooled {
         let cv = self.cv.cv();
-        Pooled { variance: cv * cv, degrees: self.effective_number, bottles: self.bottles }
+        let (estimate, degrees, bottles) = (self.estimate, self.effective_number, self.bottles);
+        Pooled { variance: cv * cv, estimate, degrees, bottles }
     }
 
     /// The factor on a single run.

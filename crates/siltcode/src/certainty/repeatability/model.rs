@@ -27,6 +27,8 @@ pub(super) struct RunStatistics {
 pub(super) struct Pooled {
     /// `s^2` \[-\].
     pub(super) variance: f64,
+    /// The same as estimated, where bottles that agree by luck do no harm \[-\].
+    pub(super) estimate: f64,
     /// Effective number of degrees of freedom behind it \[-\].
     pub(super) degrees: f64,
     /// Bottles it rests on.
@@ -157,7 +159,7 @@ impl Pooled {
         let scale = (sum(&|bottle| bottle.freedom * bottle.mean.powi(2)) / freedom).sqrt();
         let floor = (Self::FLOOR * index.max(1.0) / (effective(0.0).sqrt() * scale)).min(Self::MOST_HIDDEN);
         let degrees = effective(variance).min(most_degrees);
-        Some(Self { variance: variance.max(floor), degrees, bottles: bottles.len() })
+        Some(Self { variance: variance.max(floor), estimate: variance, degrees, bottles: bottles.len() })
     }
 
     /// The factor on a single run.
@@ -168,7 +170,8 @@ impl Pooled {
     /// With a stated variance, which counts as this many degrees of freedom.
     pub(super) fn with_stated(self, variance: f64, worth: f64) -> Self {
         let degrees = self.degrees + worth;
-        Self { variance: (worth * variance + self.degrees * self.variance) / degrees, degrees, ..self }
+        let together = |own: f64| (worth * variance + self.degrees * own) / degrees;
+        Self { variance: together(self.variance), estimate: together(self.estimate), degrees, ..self }
     }
 }
 
