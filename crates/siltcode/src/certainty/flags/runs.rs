@@ -19,7 +19,7 @@ use crate::size::Size;
 /// more than 1, since a bottle that raises one of the flags often raises another; of good bottles at most one in a hundred
 /// raises any, as simulated.
 const SCATTER: f64 = 0.46;
-const REGULAR: f64 = 0.03;
+const REGULAR: f64 = 0.05;
 const FIRST: f64 = 0.48;
 const TREND: f64 = 0.44;
 
