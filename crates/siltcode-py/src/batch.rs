@@ -124,11 +124,11 @@ impl Batch {
         let spec = spec.map(|spec| spec.spec()).transpose()?;
         let how = how.scoring()?;
         let by = if by_point { Match::TankAndPoint } else { Match::Id };
-        let before: HashMap<String, &Sample> =
-            previous.as_ref().map(|batch| batch.by_key(by)).unwrap_or_default();
+        let previous = previous.as_deref();
         Ok(py.detach(|| {
-            let pooled = Pooled::of(&self.0.samples, &self.1, &how);
-            let results = all_scored(&pooled, spec.as_ref(), &how, &before, by);
+            let pooled = Pooled::of(&self.0.samples, &self.1, &how.leave_out, how.repeatability);
+            let before = previous.map(|batch| Before::of(batch, by, &how));
+            let results = all_scored(&pooled, spec.as_ref(), &how, before.as_ref());
             let (mut bottles, mut failed) = (Vec::new(), Vec::new());
             for (sample, result) in pooled.samples.iter().zip(results) {
                 match result {
@@ -142,10 +142,25 @@ impl Batch {
     }
 }
 
-impl Batch {
-    /// Each bottle by what it is matched by; where two have the same, the last.
-    fn by_key(&self, by: Match) -> HashMap<String, &Sample> {
-        self.0.samples.iter().filter_map(|sample| Some((by.key(sample)?, sample))).collect()
+/// The previous bottles, by what they are matched by; where two have the same, the last.
+struct Before<'a> {
+    by: Match,
+    places: HashMap<String, usize>,
+    pooled: Pooled<'a>,
+}
+
+impl<'a> Before<'a> {
+    fn of(batch: &'a Batch, by: Match, how: &How) -> Self {
+        let samples = batch.0.samples.iter().enumerate();
+        let places = samples.filter_map(|(place, sample)| Some((by.key(sample)?, place))).collect();
+        let pooled = Pooled::of(&batch.0.samples, &batch.1, &LeaveOut::default(), how.repeatability);
+        Self { by, places, pooled }
+    }
+
+    /// The previous bottle of one, and what the runs of its file say.
+    fn previous(&self, sample: &Sample) -> Option<(&Sample, &Repeatability)> {
+        let place = *self.places.get(&self.by.key(sample)?)?;
+        Some((self.pooled.samples.get(place)?, self.pooled.known(place)))
     }
 }
 
@@ -173,21 +188,31 @@ struct Pooled<'a> {
 }
 
 impl<'a> Pooled<'a> {
-    fn of(samples: &'a [Sample], files: &[(String, usize)], how: &How) -> Self {
+    fn of(
+        samples: &'a [Sample],
+        files: &[(String, usize)],
+        leave_out: &LeaveOut,
+        stated: Option<Scatter>,
+    ) -> Self {
         let mut samples = Cow::Borrowed(samples);
         let mut left_out = vec![Vec::new(); samples.len()];
-        if !how.leave_out.is_none() {
-            left_out = samples.to_mut().iter_mut().map(|sample| how.leave_out.from(sample)).collect();
+        if !leave_out.is_none() {
+            left_out = samples.to_mut().iter_mut().map(|sample| leave_out.from(sample)).collect();
         }
         let (mut file_of, mut known, mut rest) =
             (Vec::with_capacity(samples.len()), Vec::new(), &samples[..]);
         for (place, (name, bottles)) in files.iter().enumerate() {
             let (own, others) = rest.split_at((*bottles).min(rest.len()));
             file_of.extend(own.iter().map(|_| place));
-            known.push((name.clone(), RunPool::of(own).repeatability(how.repeatability)));
+            known.push((name.clone(), RunPool::of(own).repeatability(stated)));
             rest = others;
         }
         Self { samples, left_out, file_of, files: known }
+    }
+
+    /// What the runs of a bottle's file say.
+    fn known(&self, place: usize) -> &Repeatability {
+        &self.files[self.file_of[place]].1
     }
 
     /// What is to be said of the batch.
@@ -208,23 +233,23 @@ fn all_scored(
     pooled: &Pooled<'_>,
     spec: Option<&Spec>,
     how: &How,
-    before: &HashMap<String, &Sample>,
-    by: Match,
+    before: Option<&Before<'_>>,
 ) -> Vec<siltcode::Result<Scored>> {
     let context = Context { method: how.method.as_deref(), blank: how.blank.as_ref(), ..how.context };
     let classes = ClassRequest { systems: &how.classes, convert_to: how.convert_to };
     let scoring = Scoring { spec, rule: how.rule, subtract: how.subtract.as_ref(), classes, context };
     in_shares(pooled.samples.len(), |i| {
         let sample = &pooled.samples[i];
-        let context = Context { repeatability: Some(&pooled.files[pooled.file_of[i]].1), ..context };
-        let scoring = Scoring { context, ..scoring };
-        let previous = by.key(sample).and_then(|key| before.get(&key).copied());
-        let counts = previous.and_then(|sample| sample.spectrum().ok());
-        let context = Context { earlier: counts.as_ref(), ..context };
+        let previous = before.and_then(|before| before.previous(sample));
+        let counts = previous.and_then(|(sample, _)| sample.spectrum().ok());
+        let context =
+            Context { repeatability: Some(pooled.known(i)), earlier: counts.as_ref(), ..scoring.context };
         let mut scored = score(sample, &Scoring { context, ..scoring })?;
         scored.left_out.clone_from(&pooled.left_out[i]);
-        let alike = Scoring { spec: None, subtract: None, ..scoring };
-        let then = previous.and_then(|sample| score(sample, &alike).ok());
+        let then = previous.and_then(|(sample, known)| {
+            let context = Context { repeatability: Some(known), ..scoring.context };
+            score(sample, &Scoring { spec: None, subtract: None, context, ..scoring }).ok()
+        });
         scored.previous = then.map(|then| Previous::of(&scored, &then));
         Ok(scored)
     })

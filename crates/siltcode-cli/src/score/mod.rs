@@ -65,7 +65,7 @@ pub(crate) struct Args {
     #[arg(long, value_name = "NAME|FILE|CODE")]
     spec: Option<String>,
 
-    /// Write rejected rows here, to be corrected and fed in again.
+    /// Write rejected rows here; corrected and given together with the file they come from, they replace its rows.
     #[arg(long, value_name = "FILE")]
     rejects: Option<PathBuf>,
 
@@ -306,7 +306,8 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
     let mut rejects = Rejects::new(args.rejects.as_deref(), args.force, &args.read_from(&inputs))?;
 
     let scoring = Scoring { spec: spec.as_ref(), rule, subtract: None, classes, context };
-    let previous = PreviousBottles::read(&args.previous, args.match_by, &options, &scoring)?;
+    let stated = args.certainty.repeatability.map(Scatter::stated).transpose()?;
+    let previous = PreviousBottles::read(&args.previous, args.match_by, &options, &scoring, stated)?;
     let out = io::stdout().lock(); // JSON and CSV have no colours to be stripped
     let to_terminal = out.is_terminal();
     let report: Box<dyn Report + '_> = match args.format {
@@ -321,7 +322,7 @@ pub(crate) fn run(args: &Args) -> Result<Exit, Failure> {
         previous,
         blank: None,
         pool: Pool::new(
-            args.certainty.repeatability.map(Scatter::stated).transpose()?,
+            stated,
             LeaveOut { skip_first_run: args.skip_first_run, named: args.leave_out.clone() },
         ),
         report,

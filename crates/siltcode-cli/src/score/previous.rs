@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
 use clap::ValueEnum;
+use siltcode::certainty::{Context, RunPool, Scatter};
 use siltcode::intake::{self, Options};
 use siltcode::previous::{Match, Previous};
 use siltcode::provenance::InputDigest;
@@ -35,22 +36,26 @@ pub(super) struct PreviousBottles {
 }
 
 impl PreviousBottles {
-    /// Reads files of previous bottles, of the same form as the others. Where one comes twice the last counts.
+    /// Reads files of previous bottles, of the same form as the others; each is a pool of its own for how much runs vary.
+    /// Where one bottle comes twice the last counts.
     pub(super) fn read(
         paths: &[PathBuf],
         by: MatchBy,
         options: &Options,
         scoring: &Scoring<'_>,
+        stated: Option<Scatter>,
     ) -> Result<Self, Failure> {
         let by = match by {
             MatchBy::Id => Match::Id,
             MatchBy::Point => Match::TankAndPoint,
         };
         let mut previous = Self { by, ..Self::default() };
-        let alike = Scoring { spec: None, subtract: None, ..*scoring };
         for input in inputs::list(paths)? {
             let batch = intake::read(&input.name, input.open()?, options)?;
             batch.problems.iter().for_each(say::problem);
+            let known = RunPool::of(&batch.samples).repeatability(stated);
+            let context = Context { repeatability: Some(&known), ..scoring.context };
+            let alike = Scoring { spec: None, subtract: None, context, ..*scoring };
             for sample in &batch.samples {
                 if let (Some(key), Ok(counts), Ok(scored)) =
                     (by.key(sample), sample.spectrum(), score(sample, &alike))
