@@ -578,7 +578,7 @@ kinds! {
     /// Rows of one name that no runs of one bottle can be.
     RunsTooFarApart { bottle: String, ratio: String, size: String }
         "runs-too-far-apart" "rows named {bottle} differ {ratio} times at {size}: too much for runs of one bottle"
-        "if they are different bottles, give them different names, dates or points; if they are runs, label them and count again"
+        "if they are different bottles, give them different names, dates or points; if they are runs, label them, and leave out the one that is wrong or count again"
     /// Many rows of one name that nothing tells apart.
     BottlesOrRuns { bottle: String, rows: usize }
         "bottles-or-runs" "{rows} rows are named {bottle}, and nothing tells runs of one bottle from different bottles"

@@ -29,6 +29,13 @@ const MOST_UNLABELLED: usize = 12;
 /// bottle agree within a few per cent).
 const TOO_FAR_APART: f64 = 3.0;
 
+/// Rows that are called runs are asked about where they differ by more: one of them is of another bottle, volume or
+/// dilution.
+const NO_RUNS: f64 = 20.0;
+
+/// How many rows of labelled runs are kept, to be given back if they are no runs of one bottle.
+const MOST_KEPT: usize = 100;
+
 /// The fewest particles by which runs are compared \[particles/mL, or particles where they were counted\].
 const COMPARED_FROM: f64 = 50.0;
 
@@ -43,7 +50,9 @@ pub(super) struct Bottle {
     properties: HashSet<Property>,
     notes: HashSet<(String, String)>,
     /// The rows of runs without labels: they may turn out not to be runs of one bottle.
-    pub(super) rows: Vec<Record>,
+    rows: Vec<Record>,
+    /// The rows of its labelled runs, as long as they are few.
+    labelled: Vec<Record>,
     /// The rows of labelled runs that counted nothing, with their labels.
     empty: Vec<(String, Record)>,
     records: u64,
@@ -182,6 +191,7 @@ impl Bottle {
             properties: HashSet::new(),
             notes: HashSet::new(),
             rows: Vec::new(),
+            labelled: Vec::new(),
             empty: Vec::new(),
             records: 0,
         };
@@ -217,8 +227,12 @@ impl Bottle {
     /// Another run, or more that is known. What the bottle already says of itself stands.
     fn take(&mut self, mut piece: Piece) {
         if let Some(label) = &piece.run {
-            let empty = std::mem::take(&mut piece.rows).into_iter();
-            self.empty.extend(empty.map(|row| (label.clone(), row)));
+            let rows = std::mem::take(&mut piece.rows);
+            if piece.counts_nothing() {
+                self.empty.extend(rows.into_iter().map(|row| (label.clone(), row)));
+            } else if self.labelled.len() < MOST_KEPT {
+                self.labelled.extend(rows);
+            }
         }
         if let Some(spectrum) = piece.spectrum {
             self.labels.extend(piece.run.clone());
@@ -276,13 +290,23 @@ impl Bottle {
         !self.sample.runs.is_empty() || !self.sample.companions.is_empty() || self.sample.printed.is_some()
     }
 
-    /// Why rows without run labels cannot be the runs of one bottle, if they cannot.
+    /// The rows that its runs come from, where they are kept.
+    pub(super) fn rows(&self) -> &[Record] {
+        if self.rows.is_empty() { &self.labelled } else { &self.rows }
+    }
+
+    /// Why its rows cannot be the runs of one bottle, if they cannot.
     pub(super) fn doubt(&self) -> Option<Error> {
-        if self.sample.runs.len() < 2 || self.rows.len() < 2 {
+        let rows = self.rows();
+        if self.sample.runs.len() < 2 || rows.len() < 2 {
+            return None;
+        }
+        let called_runs = self.rows.is_empty();
+        if called_runs && rows.len() != self.sample.runs.len() {
             return None;
         }
         if let Some((ratio, size)) = self.widest()
-            && ratio > TOO_FAR_APART
+            && ratio > if called_runs { NO_RUNS } else { TOO_FAR_APART }
         {
             let kind = ErrorKind::RunsTooFarApart {
                 bottle: self.sample.id.clone(),
@@ -291,7 +315,7 @@ impl Bottle {
             };
             return Some(kind.into());
         }
-        (self.sample.runs.len() > MOST_UNLABELLED).then(|| {
+        (!called_runs && self.sample.runs.len() > MOST_UNLABELLED).then(|| {
             ErrorKind::BottlesOrRuns { bottle: self.sample.id.clone(), rows: self.rows.len() }.into()
         })
     }

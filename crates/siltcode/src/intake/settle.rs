@@ -13,6 +13,7 @@ use super::row::{cell_basis, unit_of_row};
 use super::statement::{self, Context};
 use super::statistic::statistic;
 use super::table::{is_count, is_run_label};
+use super::words;
 use crate::class::iso4406::{Code, Place, RangeNumber};
 use crate::count::{Basis, CountedVolume, Dilution};
 use crate::error::{Error, ErrorKind, Result};
@@ -103,7 +104,7 @@ fn find_names(layout: &mut Layout, rows: &[Record]) -> Option<usize> {
     let first_count = layout.count_columns().into_iter().min()?;
     let holds_names = |column: usize| {
         let names = rows.iter().filter_map(|row| row.text(Some(column)));
-        let worded = |text: &&str| text.contains(char::is_alphabetic) && !is_run_label(text);
+        let worded = |text: &&str| text.contains(char::is_alphabetic) && !names_run(text);
         5 * names.clone().filter(worded).count() >= 4 * rows.len() && names.count() > 0
     };
     let at = layout.notes.iter().position(|&column| column < first_count && holds_names(column))?;
@@ -149,14 +150,25 @@ fn find_runs(layout: &mut Layout, rows: &[Record]) {
         return;
     }
     let labels = |column: usize| {
-        let is_run =
-            |text: &str| is_run_label(text) && text.contains(|c: char| c.is_alphabetic()) && text.len() > 2;
+        let is_run = |text: &str| names_run(text) && text.len() > 2;
         let cells = || rows.iter().filter_map(|row| row.text(Some(column)));
         cells().any(is_run) && cells().all(|text| is_run(text) || statistic(text).is_some())
     };
     if let Some(at) = layout.notes.iter().position(|&column| labels(column)) {
         layout.run = Some(layout.notes.remove(at));
     }
+}
+
+/// Whether a text names a run by a word (`Run 2`, `R2`, `2nd pass`), as no name of a bottle or of a machine does.
+fn names_run(text: &str) -> bool {
+    let folded = words::fold(text);
+    let is_word = |word: &&str| word.starts_with(char::is_alphabetic);
+    let mut words_of = folded
+        .split(|c: char| !c.is_alphabetic())
+        .filter(is_word)
+        .filter(|word| !matches!(*word, "st" | "nd" | "rd" | "th"));
+    let first = words_of.next();
+    is_run_label(text) && first.is_some_and(|word| word == "r" || words::is("run", word))
 }
 
 /// A table that could not be settled: its rows are only kept, not read.

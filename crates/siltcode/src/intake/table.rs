@@ -606,7 +606,6 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
         }
         if let [piece] = pieces.as_mut_slice()
             && piece.run.is_some()
-            && piece.counts_nothing()
         {
             piece.rows = vec![record.clone()];
         }
@@ -802,8 +801,9 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
         }
         if let Some(error) = bottle.doubt() {
             let problems = self.rows().map(|rows| {
-                let mut problem = rows.problem(&error, None, &bottle.rows[0], None);
-                problem.rows = bottle.rows.iter().map(RejectedRow::of).collect();
+                let of_bottle = bottle.rows();
+                let mut problem = rows.problem(&error, None, &of_bottle[0], None);
+                problem.rows = of_bottle.iter().map(RejectedRow::of).collect();
                 problem.rejected = bottle.records();
                 problem
             });
@@ -1370,9 +1370,11 @@ pub(super) fn is_run_label(text: &str) -> bool {
                 heading::plain(text).trim_end_matches(|c: char| c.is_ascii_digit() || c == ' '),
             )
             .is_some());
-    let lettered = folded
-        .split_once(' ')
-        .is_some_and(|(word, letter)| letter.chars().count() == 1 && words::is("run", word));
+    // `Run A`, `2nd run`
+    let lettered = folded.split_once(' ').is_some_and(|(first, second)| {
+        (second.chars().count() == 1 && words::is("run", first))
+            || (first.starts_with(|c: char| c.is_ascii_digit()) && words::is("run", second))
+    });
     statistic(text).is_none() && (is_short || numeral || ordinal || numbered || lettered)
 }
 
