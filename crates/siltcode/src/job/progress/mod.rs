@@ -28,7 +28,7 @@
 //! let outlook = progress.outlook(&Target::of_counts(&Spectrum::from_per_ml(&[(4.0, 160.0)])?)?)?;
 //! let remaining = outlook.deciding().remaining;
 //! assert!(remaining.estimate.is_some_and(|turnovers| (0.5..0.8).contains(&turnovers.get())));
-//! assert!(remaining.low < remaining.estimate && remaining.high.is_none_or(|high| Some(high) > remaining.estimate));
+//! assert!(remaining.low <= remaining.estimate && remaining.high.is_none_or(|high| Some(high) > remaining.estimate));
 //! # Ok::<(), siltcode::Error>(())
 //! ```
 
