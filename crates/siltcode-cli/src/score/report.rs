@@ -69,7 +69,7 @@ impl Tally {
 
     /// Lost rows come first: a reader must not take the rest for the whole.
     pub(crate) fn exit(&self) -> Exit {
-        if self.account.rejected > 0 || self.refused > 0 {
+        if self.account.has_rejects() || self.refused > 0 {
             Exit::Rejected
         } else if self.fail + self.undecided > 0 {
             Exit::NotAllConform

@@ -161,6 +161,6 @@ fn summary(tally: &Tally, with_spec: bool) -> String {
         n => format!("; {} could not be used", plural(n, "file")),
     };
     let account = &tally.account;
-    let hint = if account.rejected > 0 { " (rejected rows: see above, or --rejects FILE)" } else { "" };
+    let hint = if account.has_rejects() { " (rejected rows: see above, or --rejects FILE)" } else { "" };
     format!("{bottles}{verdicts}{refused}.\n{account}{hint}.")
 }

@@ -84,3 +84,13 @@ fn without_the_file_they_are_bottles_of_their_own() {
         samples(&output).as_array().unwrap().iter().map(|sample| sample["runs"].clone()).collect();
     assert_eq!(runs, [1, 1]);
 }
+
+#[test]
+fn a_run_that_is_rejected_beside_others_is_said_by_the_status() {
+    let folder = TempDir::new().unwrap();
+    let heading = "bottle,4 um(c) /mL run 1,6 um(c) /mL run 1,4 um(c) /mL run 2,6 um(c) /mL run 2\n";
+    fs::write(folder.path().join("wide.csv"), format!("{heading}A,1700,500,17x0,510\n")).unwrap();
+    let output = score(folder.path(), &["wide.csv"]);
+    assert_eq!(output.status.code(), Some(3));
+    assert_eq!(samples(&output)[0]["runs"], 1);
+}
