@@ -298,10 +298,7 @@ impl Scores {
             Arc::new(self.bottles.iter().map(text).collect::<StringArray>())
         };
         let measured = |scored: &Scored| {
-            let all = scored.companions.iter();
-            let all: Vec<String> = all
-                .map(|companion| format!("{} {}", companion.property.name(), companion.measured))
-                .collect();
+            let all: Vec<String> = scored.companions.iter().map(ToString::to_string).collect();
             (!all.is_empty()).then(|| all.join("; "))
         };
         let is_known = |field: &Field| {

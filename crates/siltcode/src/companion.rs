@@ -217,11 +217,17 @@ impl fmt::Display for Measured {
     }
 }
 
-/// One companion measurement of a bottle.
+/// One companion measurement of a bottle. It prints as its name and value: `free-water 30 ppm`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Companion {
     /// What was measured.
     pub property: Property,
     /// What came out.
     pub measured: Measured,
+}
+
+impl fmt::Display for Companion {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} {}", self.property.name(), self.measured)
+    }
 }

@@ -59,9 +59,9 @@ fn hexadecimal(hash: Sha256) -> String {
     sha256
 }
 
-/// SHA-256 of a text, in hexadecimal.
-pub(crate) fn sha256(text: &str) -> String {
-    hexadecimal(Sha256::new_with_prefix(text.as_bytes()))
+/// SHA-256 of a text or of bytes, in hexadecimal.
+pub(crate) fn sha256(bytes: impl AsRef<[u8]>) -> String {
+    hexadecimal(Sha256::new_with_prefix(bytes))
 }
 
 /// The specification that a result was held against.

@@ -157,9 +157,7 @@ impl<W: Write> Line<'_, W> {
         for wanted in Field::ALL {
             self.put(scored.fields.iter().find(|(field, _)| *field == wanted).map(|(_, text)| text))?;
         }
-        let measured = scored.companions.iter();
-        let measured =
-            measured.map(|companion| format!("{} {}", companion.property.name(), companion.measured));
+        let measured = scored.companions.iter().map(ToString::to_string);
         self.put(Some(measured.collect::<Vec<_>>().join("; ")))?;
         let notes = scored.notes.iter().map(|(heading, text)| format!("{heading}: {text}"));
         self.put(Some(notes.collect::<Vec<_>>().join("; ")))

@@ -7,14 +7,13 @@
 use std::collections::BTreeMap;
 use std::io::Read;
 
-use sha2::{Digest as _, Sha256};
-
 use super::decode::{Kind, Utf8};
 use super::lines::{Record, Records, TextRecords};
 use super::problem::{Problem, RejectedRow, Table};
 use super::rejects::{self, LONGEST_REJECTS};
 use super::{head_of, unreadable};
 use crate::error::{Error, ErrorKind, Position, Result};
+use crate::provenance::sha256;
 
 /// Corrected rows of files of rejected rows, for inputs that are read together with them.
 ///
@@ -147,14 +146,14 @@ fn text_of_rejects(mut reader: impl Read) -> Result<Option<Vec<u8>>> {
 
 /// The check value of a row as it stands in its input.
 pub(super) fn check_of(row: &RejectedRow) -> String {
-    let mut hash = Sha256::new();
-    if row.bytes.is_empty() {
-        row.cells.iter().for_each(|cell| hash.update([cell.as_bytes(), b"\x1f"].concat()));
+    let mut digest = if row.bytes.is_empty() {
+        let cells = row.cells.iter().flat_map(|cell| [cell.as_str(), "\u{1f}"]);
+        sha256(cells.collect::<String>())
     } else {
-        hash.update(&row.bytes);
-    }
-    let bytes = hash.finalize();
-    format!("{:02x}{:02x}{:02x}{:02x}", bytes[0], bytes[1], bytes[2], bytes[3])
+        sha256(&row.bytes)
+    };
+    digest.truncate(8);
+    digest
 }
 
 /// `15:9f3a01c2,17:04cc8e10`: lines and check values.
@@ -162,7 +161,7 @@ pub(super) fn places_of<'r>(rows: impl Iterator<Item = &'r RejectedRow>) -> Stri
     rows.map(|row| format!("{}:{}", row.line, check_of(row))).collect::<Vec<_>>().join(",")
 }
 
-/// The rows of a text below a line that names their places; none where a row was added or deleted.
+/// The rows of a text below a line that names their places; none if a row was added or deleted.
 pub(super) fn placed(
     places: &str,
     text: &[u8],

@@ -613,7 +613,7 @@ fn long(columns: &[Column], said: &[(usize, &Counts)], heading: &[String], optio
             // A column that is the counts comes before one that sums them up, and the first before others.
             |(column, counts)| (counts.statistic.is_none(), std::cmp::Reverse(*column)),
         )?;
-    // A letter may be the name of a bottle, where others stand beside it.
+    // A letter may be the name of a bottle if other columns are not understood either.
     let is_letter = heading.get(*count).is_some_and(|name| name.trim().chars().count() == 1);
     let others = columns.iter().enumerate().any(|(at, other)| {
         at != *count && at != *size && other.role == Role::Note && !heading[at].trim().is_empty()

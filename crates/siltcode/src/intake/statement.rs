@@ -161,8 +161,8 @@ pub(super) fn dilution(text: &str) -> Option<f64> {
 /// `diluted 1:10 with solvent`: the factor.
 fn ratio_in_passing(text: &str) -> Option<f64> {
     let words_of = text.split(|c: char| c.is_whitespace() || matches!(c, ',' | ';' | '(' | ')'));
-    let ratios = words_of.map(|word| word.trim_end_matches('.')).filter(|word| word.starts_with("1:"));
-    ratios.into_iter().find_map(dilution)
+    let mut ratios = words_of.map(|word| word.trim_end_matches('.')).filter(|word| word.starts_with("1:"));
+    ratios.find_map(dilution)
 }
 
 /// What a text says of counts in passing.
@@ -289,21 +289,23 @@ impl Context {
         })
     }
 
+    fn says(&self, wanted: &Statement) -> bool {
+        self.said.iter().any(|(_, statement)| statement == wanted)
+    }
+
     /// Whether concentrations are said to be of the fluid as drawn.
     pub(super) fn is_of_fluid_as_drawn(&self) -> bool {
-        let says = |wanted: &Statement| self.said.iter().any(|(_, statement)| statement == wanted);
-        says(&Statement::AsDrawn) && !says(&Statement::AsDiluted)
+        self.says(&Statement::AsDrawn) && !self.says(&Statement::AsDiluted)
     }
 
     /// Whether concentrations are said to be of the fluid as diluted.
     pub(super) fn is_of_fluid_as_diluted(&self) -> bool {
-        let says = |wanted: &Statement| self.said.iter().any(|(_, statement)| statement == wanted);
-        says(&Statement::AsDiluted) && !says(&Statement::AsDrawn)
+        self.says(&Statement::AsDiluted) && !self.says(&Statement::AsDrawn)
     }
 
     /// Whether range numbers are said to stand where counts may.
     pub(super) fn says_range_numbers(&self) -> bool {
-        self.said.iter().any(|(_, statement)| *statement == Statement::RangeNumbers)
+        self.says(&Statement::RangeNumbers)
     }
 
     /// The bottle named last.

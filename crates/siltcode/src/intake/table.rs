@@ -226,7 +226,7 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
             return Ok(self.pass_over(PassedOver::HiddenRow, record));
         }
         if is_comment(&record) {
-            if !record.raw.starts_with(rejects::MARK.as_bytes()) {
+            if !is_ours(&record) {
                 self.global.learn([&record]);
             }
             return Ok(self.pass_over(PassedOver::Comment, record));
@@ -439,7 +439,6 @@ impl<'a, 'o, S: Sink> TableReader<'a, 'o, S> {
         let ahead: Vec<Record> =
             first_row.cloned().into_iter().chain(self.source.peek(AHEAD)?.iter().cloned()).collect();
         let rows = rows_of(&ahead, &found.layout);
-        let is_ours = |line: &&Record| line.raw.starts_with(rejects::MARK.as_bytes());
         context.learn(ahead.iter().take_while(|line| is_comment(line)).filter(|line| !is_ours(line)));
         context.said.extend(footnotes(&ahead[..rows.1], &found.layout, rows.1 == ahead.len()).said);
         context.said.extend(said_by_groups(&lines[..found.names.min(lines.len())], &found.layout));
@@ -1224,9 +1223,14 @@ pub(super) const fn reason_of(statistic: Statistic) -> PassedOver {
     }
 }
 
+/// A line that a file of rejected rows holds beside the rows.
+fn is_ours(record: &Record) -> bool {
+    record.raw.starts_with(rejects::MARK.as_bytes())
+}
+
 /// A line that begins with `#` and holds no counts.
 fn is_comment(record: &Record) -> bool {
-    if record.raw.starts_with(rejects::MARK.as_bytes()) {
+    if is_ours(record) {
         return true;
     }
     let first = record.cells.get(0).unwrap_or_default().trim_start();

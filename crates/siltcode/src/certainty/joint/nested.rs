@@ -188,13 +188,18 @@ impl Rest {
 
     /// The probability that it is at most `x`.
     fn at_most(&self, x: f64) -> f64 {
-        if x <= self.low {
-            0.0
-        } else if x >= self.high {
-            1.0
-        } else {
-            self.stand_in.at(x)
-        }
+        distribution(&self.stand_in, [self.low, self.high], x)
+    }
+}
+
+/// A distribution that a stand-in gives between its ends.
+fn distribution(stand_in: &StandIn, [low, high]: [f64; 2], x: f64) -> f64 {
+    if x <= low {
+        0.0
+    } else if x >= high {
+        1.0
+    } else {
+        stand_in.at(x)
     }
 }
 
@@ -224,13 +229,7 @@ impl Share {
 
     /// The probability that the share is at most `x`.
     fn at_most(&self, x: f64) -> f64 {
-        if x <= self.low {
-            0.0
-        } else if x >= self.high {
-            1.0
-        } else {
-            self.stand_in.at(x)
-        }
+        distribution(&self.stand_in, [self.low, self.high], x)
     }
 
     /// Where the larger size begins to exceed its limit, as the smaller one grows.
